@@ -1,0 +1,2 @@
+# FFT, stimuli, response estimation, capture health.
+target_sources(coldtune_dsp PRIVATE)
