@@ -1,7 +1,7 @@
 // Errors as values.
 //
-// Every function of this project that can fail for a reason outside the program returns Result<T>: either the value or an
-// Error holding one sentence for the person at the bench. Exceptions are left for what cannot happen.
+// Every function of this project that can fail for a reason outside the program returns Result<T>: either the value or
+// an Error holding one sentence for the person at the bench. Exceptions are left for what cannot happen.
 #pragma once
 
 #include <cassert>
@@ -66,9 +66,17 @@ private:
 struct Done {};
 using Status = Result<Done>;
 
-inline Error bad_input(std::string message) { return {ErrorKind::bad_input, std::move(message)}; }
-inline Error usage_error(std::string message) { return {ErrorKind::usage, std::move(message)}; }
-inline Error rejected(std::string message) { return {ErrorKind::rejected, std::move(message)}; }
-inline Error device_error(std::string message) { return {ErrorKind::device, std::move(message)}; }
+inline Error bad_input(std::string message) {
+    return {ErrorKind::bad_input, std::move(message)};
+}
+inline Error usage_error(std::string message) {
+    return {ErrorKind::usage, std::move(message)};
+}
+inline Error rejected(std::string message) {
+    return {ErrorKind::rejected, std::move(message)};
+}
+inline Error device_error(std::string message) {
+    return {ErrorKind::device, std::move(message)};
+}
 
 }  // namespace coldtune

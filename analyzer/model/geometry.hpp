@@ -1,7 +1,7 @@
 // What the builder wound and where it stands: plain descriptions, SI units, cylindrical symmetry about the z axis.
 //
-// Coordinates: z points up, the ground plane (when there is one) is z = 0. All lengths are metres. These structs hold what a
-// person can measure with a rule; nothing here is computed. `check_geometry` says whether it can be built.
+// Coordinates: z points up, the ground plane (when there is one) is z = 0. All lengths are metres. These structs hold
+// what a person can measure with a rule; nothing here is computed. `check_geometry` says whether it can be built.
 #pragma once
 
 #include <optional>
@@ -15,12 +15,12 @@ namespace coldtune::model {
 
 // A single-layer close- or space-wound winding on a cylinder.
 struct Winding {
-    double diameter_m = 0;        // centre of wire to centre of wire, across the form
-    double length_m = 0;          // first turn to last turn along the form (turns x pitch)
-    double turns = 0;             // may be fractional
-    double wire_diameter_m = 0;   // bare copper
-    double base_height_m = 0;     // start of the winding above z = 0
-    double temperature_c = 20;    // of the copper
+    double diameter_m = 0;       // centre of wire to centre of wire, across the form
+    double length_m = 0;         // first turn to last turn along the form (turns x pitch)
+    double turns = 0;            // may be fractional
+    double wire_diameter_m = 0;  // bare copper
+    double base_height_m = 0;    // start of the winding above z = 0
+    double temperature_c = 20;   // of the copper
     // Optional dielectric form and enamel; nullopt = not modelled.
     std::optional<double> overall_wire_diameter_m;  // over the enamel
 };
@@ -43,9 +43,9 @@ using TopLoadBody = std::variant<Toroid, Sphere, Disc>;
 
 // What stands around the coil, all of it grounded and conducting.
 struct Surroundings {
-    bool ground = true;                          // conducting plane at z = 0; false = free space
-    std::optional<double> wall_radius_m;         // cylindrical wall around the axis
-    std::optional<double> ceiling_height_m;      // plane above, from z = 0
+    bool ground = true;                      // conducting plane at z = 0; false = free space
+    std::optional<double> wall_radius_m;     // cylindrical wall around the axis
+    std::optional<double> ceiling_height_m;  // plane above, from z = 0
     struct StrikeRing {
         double diameter_m = 0;
         double tube_diameter_m = 0;
@@ -56,8 +56,8 @@ struct Surroundings {
 
 // Primary: a helix on a cone. angle 0 = flat spiral, 90 = upright helix. Centre-to-centre pitch along the slope.
 struct Primary {
-    double inner_diameter_m = 0;      // of the first (lowest, innermost) turn, wire centre to centre
-    double pitch_m = 0;               // along the slope
+    double inner_diameter_m = 0;  // of the first (lowest, innermost) turn, wire centre to centre
+    double pitch_m = 0;           // along the slope
     double turns = 0;
     double conductor_diameter_m = 0;  // round tube or wire
     double angle_deg = 0;             // slope above horizontal
@@ -67,7 +67,7 @@ struct Primary {
 // Tank circuit around the primary.
 struct Tank {
     double capacitance_f = 0;
-    std::optional<double> tap_turns;     // nullopt = whole primary
+    std::optional<double> tap_turns;  // nullopt = whole primary
     double lead_inductance_h = 0;
 };
 

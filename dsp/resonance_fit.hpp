@@ -1,0 +1,74 @@
+// Resonance by maximum likelihood on the complex data.
+//
+// Series form (the foot of a grounded-far-end resonator, an admittance peak):
+//     Y(f) = j w C_s (1 + b (f/f0)^2) + (1/R) / (1 + j Q (f/f0 - f0/f))
+// Parallel form (a coil across a capacitor, an impedance peak): the dual, Z(f) = R_s + j w L_s + R / (1 + j Q (f/f0 -
+// f0/f)). The fit minimises sum |ratio - ratio_model|^2 / (variance/2) per quadrature in the observed ratio, where the
+// noise is additive.
+#pragma once
+
+#include <Eigen/Core>
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include "dsp/correction.hpp"
+
+namespace coldtune::dsp {
+
+enum class ResonanceForm { series, parallel };
+
+struct FitOptions {
+    double window_bandwidths = 6;   // half width of the starting window in units of f0/Q; adapted to the data
+    std::size_t minimum_bins = 12;  // fewer bins than this across the window is 'too coarse'
+    double detection_sigma = 6;     // a peak lower than this many standard deviations is none
+};
+
+struct Peak {
+    double frequency_hz = 0;
+    double height = 0;        // of Re Y (siemens) or Re Z (ohm)
+    double significance = 0;  // in standard deviations
+};
+
+struct ResonanceFit {
+    ResonanceForm form = ResonanceForm::series;
+    // f0 of the branch, its Q and R; then the two background terms. Covariance in that order (5 x 5), a priori
+    // variances from the data's own noise (not scaled by chi square); rows of a parameter that was not needed are zero.
+    double frequency_hz = 0;
+    double q = 0;
+    double resistance_ohm = 0;
+    double background = 0;            // C_s farad (series) or L_s henry (parallel)
+    double background_curvature = 0;  // b, dimensionless
+    double offset = 0;                // R_s ohm (parallel only)
+    Eigen::MatrixXd covariance;
+    // Zero of the reactance nearest to f0 including the background (the definition of the resonance at the foot); equal
+    // to frequency_hz where the total reactance has no zero. Its standard uncertainty follows the covariance.
+    double zero_reactance_hz = 0;
+    double zero_reactance_u_hz = 0;  // standard uncertainty (k = 1), noise only
+    double q_u = 0;
+    double resistance_u_ohm = 0;
+    double chi_square = 0;
+    std::size_t degrees_of_freedom = 0;
+    Band window;
+    std::vector<Peak> other_peaks;  // further significant peaks, strongest first
+    // Cross-checks, each from the corrected data by another route; nullopt-like NaN-free: empty where it cannot be
+    // formed.
+    std::optional<double> half_power_q;   // f0 / width at half conductance (resistance)
+    std::optional<double> phase_slope_q;  // f0/2 * d(phase)/df at resonance, background removed
+    std::optional<double> ringdown_q;     // decay of the inverse transform of the corrected response
+};
+
+// Why there is no fit; never accompanied by a number.
+struct NoFit {
+    enum class Reason { no_peak, at_band_edge, too_coarse, did_not_converge, does_not_describe };
+    Reason reason = Reason::no_peak;
+    std::string sentence;
+};
+
+using FitOutcome = std::variant<ResonanceFit, NoFit>;
+
+FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, const FitOptions& options = {});
+
+}  // namespace coldtune::dsp
