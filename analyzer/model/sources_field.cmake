@@ -1,0 +1,3 @@
+# Geometry, wire, inductance, handbook, primary, tank.
+target_sources(coldtune_analyzer PRIVATE
+  elliptic.cpp)
