@@ -1,3 +1,4 @@
 # Geometry, wire, inductance, handbook, primary, tank.
 target_sources(coldtune_analyzer PRIVATE
-  elliptic.cpp)
+  elliptic.cpp
+  inductance.cpp)
