@@ -1,4 +1,5 @@
 # Geometry, wire, inductance, handbook, primary, tank.
 target_sources(coldtune_analyzer PRIVATE
   elliptic.cpp
-  inductance.cpp)
+  inductance.cpp
+  wire.cpp)
