@@ -1,0 +1,65 @@
+#include "analyzer/model/tank.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <boost/math/tools/toms748_solve.hpp>
+#include <cmath>
+#include <cstdint>
+#include <numbers>
+
+#include "analyzer/model/primary.hpp"
+
+namespace coldtune::model {
+namespace {
+
+using std::numbers::pi;
+
+}  // namespace
+
+double tank_inductance_h(const Primary& primary, const Tank& tank) {
+    return primary_inductance_h(primary, tank.tap_turns.value_or(primary.turns)) + tank.lead_inductance_h;
+}
+
+double tank_frequency_hz(double inductance_h, double capacitance_f) {
+    return 1 / (2 * pi * std::sqrt(inductance_h * capacitance_f));
+}
+
+double tank_frequency_hz(const Primary& primary, const Tank& tank) {
+    return tank_frequency_hz(tank_inductance_h(primary, tank), tank.capacitance_f);
+}
+
+Result<double> tap_for_frequency(const Primary& primary, const Tank& tank, double frequency_hz) {
+    if (!(frequency_hz > 0) || !std::isfinite(frequency_hz)) {
+        return bad_input(fmt::format("the frequency {:.6g} Hz to tune to must be above zero", frequency_hz));
+    }
+    const auto frequency_at = [&](double tap) {
+        return tank_frequency_hz(primary_inductance_h(primary, tap) + tank.lead_inductance_h, tank.capacitance_f);
+    };
+    const double least_tap = std::min(0.1, primary.turns);
+    const double lowest = frequency_at(primary.turns);
+    const double highest = frequency_at(least_tap);
+    if (frequency_hz < lowest || frequency_hz > highest) {
+        const double omega = 2 * pi * frequency_hz;
+        const double inductance = primary_inductance_h(primary, primary.turns) + tank.lead_inductance_h;
+        return bad_input(fmt::format(
+            "no tap reaches {:.6g} Hz: with {:.4g} F the primary tunes from {:.6g} Hz (all {:.4g} turns) to "
+            "{:.6g} Hz; with the whole primary tank.capacitance would have to be {:.4g} F",
+            frequency_hz, tank.capacitance_f, lowest, primary.turns, highest, 1 / (omega * omega * inductance)));
+    }
+    // The frequency falls steadily with the tap. 1e-12 of a turn is beyond any clip.
+    const auto off = [&](double tap) { return frequency_at(tap) - frequency_hz; };
+    if (off(least_tap) == 0) return least_tap;
+    if (off(primary.turns) == 0) return primary.turns;
+    std::uintmax_t iterations = 100;
+    const auto close = [](double a, double b) { return std::abs(a - b) < 1e-12 * std::abs(b); };
+    const auto [below, above] = boost::math::tools::toms748_solve(off, least_tap, primary.turns, close, iterations);
+    return (below + above) / 2;
+}
+
+double capacitance_for_frequency_f(const Primary& primary, const Tank& tank, double frequency_hz) {
+    const double omega = 2 * pi * frequency_hz;
+    return 1 / (omega * omega * tank_inductance_h(primary, tank));
+}
+
+}  // namespace coldtune::model
