@@ -1,0 +1,7 @@
+# Quantities, files of ours, captures on disk, and the rules of the house.
+coldtune_test(record_test
+  SOURCES
+    coil_file_test.cpp
+    json_text_test.cpp
+    quantity_test.cpp
+  LIBS coldtune_analyzer nlohmann_json::nlohmann_json)
