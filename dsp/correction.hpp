@@ -5,8 +5,10 @@
 //     Z = Z_load (m - m_short)(m_open - m_load) / ((m_open - m)(m_load - m_short))
 // A standard that was not measured is replaced by what the declared bench predicts for it (R exact, gains equal, no
 // lead):
-//     m_short = 0,  m_open = Z_in/(R + Z_in),  m_load = (Z_load || Z_in)/(R + (Z_load || Z_in)),  Z_in from m_open when
-//     that was measured.
+//     m_short = 0,  m_open = Z_in/(R + Z_in),  m_load = (Z' || Z_in)/(R + (Z' || Z_in)),
+// Z_in from m_open when that was measured, Z' = Z_load plus the lead that a measured m_short shows. A predicted load
+// then drops out of the formula whatever its value:
+//     Z = R m_open^2 / (m_open - m_short) * (m - m_short) / (m_open - m)
 #pragma once
 
 #include <complex>

@@ -24,6 +24,10 @@ struct FitOptions {
     double window_bandwidths = 6;   // half width of the starting window in units of f0/Q; adapted to the data
     std::size_t minimum_bins = 12;  // fewer bins than this across the window is 'too coarse'
     double detection_sigma = 6;     // a peak lower than this many standard deviations is none
+    // Parallel form only: the loss is a resistance r in series with the coil (a winding's copper) and not across the
+    // resonator. L in series with r, across C, is exactly Z = R (1 - j f0/(f Q)) / (1 + j Q (f/f0 - f0/f)) with f0 =
+    // 1/(2 pi sqrt(L C)), Q = 2 pi f0 L / r, R = Q^2 r; without this factor f0 of a tank is off by about 1/(2 Q^2).
+    bool series_loss = false;
 };
 
 struct Peak {
@@ -70,5 +74,8 @@ struct NoFit {
 using FitOutcome = std::variant<ResonanceFit, NoFit>;
 
 FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, const FitOptions& options = {});
+
+// The significant peaks alone, highest first: where to look closer, also when the data are too coarse for a fit.
+std::vector<Peak> find_peaks(const CorrectedResponse& data, ResonanceForm form, const FitOptions& options = {});
 
 }  // namespace coldtune::dsp

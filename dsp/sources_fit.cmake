@@ -1,2 +1,10 @@
 # Statistics, correction, least squares, resonance fit, ring-down.
-target_sources(coldtune_dsp PRIVATE)
+target_sources(coldtune_dsp PRIVATE
+  statistics.cpp
+  correction.cpp
+  least_squares.cpp
+  resonance_model.cpp
+  peak_search.cpp
+  start_values.cpp
+  cross_checks.cpp
+  resonance_fit.cpp)

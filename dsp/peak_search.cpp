@@ -1,0 +1,202 @@
+#include "dsp/peak_search.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace coldtune::dsp {
+namespace {
+
+double median_of(std::vector<double> values) {
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), middle, values.end());
+    return *middle;
+}
+
+// Weighted sums over any run of bins in constant time.
+class Blocks {
+public:
+    explicit Blocks(std::span<const ResonanceBin> bins) : frequency_(bins.size()), value_(bins.size()) {
+        const std::size_t n = bins.size();
+        std::vector<double> sigma(n);
+        for (std::size_t i = 0; i < n; ++i) {
+            frequency_[i] = bins[i].frequency_hz;
+            sigma[i] = bins[i].immittance_sigma;
+        }
+        const auto raw = [&](std::size_t i) { return bins[i].immittance.real(); };
+        for (std::size_t i = 0; i < n; ++i) {
+            const double left = raw(i > 0 ? i - 1 : std::min<std::size_t>(2, n - 1));
+            const double right = raw(i + 1 < n ? i + 1 : n - std::min<std::size_t>(3, n));
+            value_[i] = std::max(std::min(left, right), std::min(std::max(left, right), raw(i)));
+        }
+        // Weights spanning more than six decades would drown the running sums in rounding.
+        const double smallest = 1e-3 * median_of(sigma);
+        weight_.assign(n + 1, 0);
+        by_frequency_.assign(n + 1, 0);
+        by_value_.assign(n + 1, 0);
+        for (std::size_t i = 0; i < n; ++i) {
+            const double w = 1 / std::pow(std::max(sigma[i], smallest), 2);
+            weight_[i + 1] = weight_[i] + w;
+            by_frequency_[i + 1] = by_frequency_[i] + w * frequency_[i];
+            by_value_[i + 1] = by_value_[i] + w * value_[i];
+        }
+    }
+
+    struct Mean {
+        double frequency = 0, value = 0, variance = 0;
+    };
+    // Bins [first, last).
+    [[nodiscard]] Mean mean(std::size_t first, std::size_t last) const {
+        const double w = weight_[last] - weight_[first];
+        return {(by_frequency_[last] - by_frequency_[first]) / w, (by_value_[last] - by_value_[first]) / w, 1 / w};
+    }
+    [[nodiscard]] std::size_t size() const { return value_.size(); }
+    [[nodiscard]] double frequency(std::size_t i) const { return frequency_[i]; }
+    [[nodiscard]] const std::vector<double>& values() const { return value_; }
+
+private:
+    std::vector<double> frequency_, value_, weight_, by_frequency_, by_value_;
+};
+
+struct Candidate {
+    std::size_t bin = 0, width = 0;
+    double z = 0, contrast = 0;
+};
+
+// Significance of a centre block of `width` bins around `centre` against its flanks; 0 where it is no local maximum.
+Candidate judge(const Blocks& blocks, std::size_t centre, std::size_t width, double detection_sigma) {
+    const std::size_t n = blocks.size();
+    const std::size_t gap = (width + 1) / 2;
+    const std::size_t least = std::max<std::size_t>(1, width / 3);
+    const std::size_t half = width / 2;
+    Candidate result{centre, width, 0, 0};
+    if (centre < half + gap + least || centre - half + width + gap + least > n) return result;
+    const std::size_t first = centre - half;
+    const std::size_t last = first + width;
+    const auto middle = blocks.mean(first, last);
+    const auto left = blocks.mean(first - gap > width ? first - gap - width : 0, first - gap);
+    const auto right = blocks.mean(last + gap, std::min(n, last + gap + width));
+    // A peak stands above both sides, not only above their mean: half the detection limit each.
+    const double each = detection_sigma / 2;
+    if (middle.value - left.value < each * std::sqrt(middle.variance + left.variance)) return result;
+    if (middle.value - right.value < each * std::sqrt(middle.variance + right.variance)) return result;
+    const double share = (middle.frequency - left.frequency) / (right.frequency - left.frequency);
+    result.contrast = middle.value - (share * right.value + (1 - share) * left.value);
+    result.z = result.contrast /
+               std::sqrt(middle.variance + share * share * right.variance + (1 - share) * (1 - share) * left.variance);
+    return result;
+}
+
+std::vector<std::size_t> widths_for(std::size_t bins) {
+    std::vector<std::size_t> widths;
+    for (std::size_t w = 1; w <= bins / 3; w *= 2) {
+        widths.push_back(w);
+        if (w >= 2 && w + w / 2 <= bins / 3) widths.push_back(w + w / 2);
+    }
+    return widths;
+}
+
+std::vector<Candidate> candidates(const Blocks& blocks, double detection_sigma) {
+    std::vector<Candidate> found;
+    for (const std::size_t width : widths_for(blocks.size())) {
+        const std::size_t stride = std::max<std::size_t>(1, width / 8);
+        Candidate before, here;
+        for (std::size_t i = 0; i < blocks.size() + stride; i += stride) {
+            const Candidate next = i < blocks.size() ? judge(blocks, i, width, detection_sigma) : Candidate{};
+            if (here.z > detection_sigma && here.z >= before.z && here.z > next.z) found.push_back(here);
+            before = here;
+            here = next;
+        }
+        if (here.z > detection_sigma && here.z >= before.z) found.push_back(here);
+    }
+    std::sort(found.begin(), found.end(), [](const Candidate& a, const Candidate& b) { return a.z > b.z; });
+    return found;
+}
+
+FoundPeak refine(const Blocks& blocks, const Candidate& candidate) {
+    const std::size_t n = blocks.size();
+    const std::size_t width = candidate.width;
+    FoundPeak found;
+    found.bin = candidate.bin;
+    found.span = width;
+    found.contrast = candidate.contrast;
+    found.peak.significance = candidate.z;
+    // The top at a quarter of the width's smoothing, then a parabola through it and its neighbours.
+    const std::size_t smooth = std::max<std::size_t>(1, width / 4);
+    const auto value_at = [&](std::size_t i) {
+        const std::size_t first = i > smooth / 2 ? i - smooth / 2 : 0;
+        return blocks.mean(first, std::min(n, first + smooth));
+    };
+    const std::size_t reach = width / 2 + 1;
+    const std::size_t low = candidate.bin > reach ? candidate.bin - reach : 0;
+    const std::size_t high = std::min(n - 1, candidate.bin + reach);
+    std::size_t top = candidate.bin;
+    for (std::size_t i = low; i <= high; ++i) {
+        if (value_at(i).value > value_at(top).value) top = i;
+    }
+    const auto at = value_at(top);
+    found.bin = top;
+    found.peak.frequency_hz = at.frequency;
+    found.peak.height = at.value;
+    if (top >= smooth && top + smooth < n) {
+        const auto left = value_at(top - smooth);
+        const auto right = value_at(top + smooth);
+        const double bend = left.value - 2 * at.value + right.value;
+        if (bend < 0) {
+            const double shift = std::clamp(0.5 * (left.value - right.value) / bend, -0.5, 0.5);
+            found.peak.frequency_hz += shift * 0.5 * (right.frequency - left.frequency);
+            found.peak.height -= 0.25 * (left.value - right.value) * shift;
+        }
+    }
+    const std::size_t first = top > 0 ? top - 1 : 0;
+    const std::size_t last = std::min(n - 1, top + 1);
+    const double spacing = (blocks.frequency(last) - blocks.frequency(first)) /
+                           static_cast<double>(std::max<std::size_t>(1, last - first));
+    found.width_hz = spacing * static_cast<double>(width);
+    return found;
+}
+
+// Whether the curve is highest in its outermost block, significantly above the next one in, and at least twice the
+// median of the data: the near flank of a resonance rises at least with the square of frequency.
+double edge_excess(const Blocks& blocks, bool high, double detection_sigma) {
+    const std::size_t n = blocks.size();
+    const double middle = median_of(blocks.values());
+    double excess = 0;
+    for (std::size_t width = 3; width <= n / 6; width *= 2) {
+        const auto block = [&](std::size_t k) {
+            return high ? blocks.mean(n - (k + 1) * width, n - k * width) : blocks.mean(k * width, (k + 1) * width);
+        };
+        const auto edge = block(0);
+        const auto next = block(1);
+        if (edge.value - next.value < detection_sigma * std::sqrt(edge.variance + next.variance)) continue;
+        if (edge.value < 2 * middle) continue;
+        bool highest = true;
+        for (std::size_t k = 1; (k + 1) * width <= n && highest; ++k) highest = block(k).value < edge.value;
+        if (highest) excess = std::max(excess, edge.value - middle);
+    }
+    return excess;
+}
+
+}  // namespace
+
+PeakSearch search_peaks(std::span<const ResonanceBin> bins, double detection_sigma) {
+    PeakSearch result;
+    if (bins.size() < 3) return result;
+    const Blocks blocks(bins);
+    std::vector<Candidate> kept;
+    for (const auto& candidate : candidates(blocks, detection_sigma)) {
+        const bool overlaps = std::any_of(kept.begin(), kept.end(), [&](const Candidate& other) {
+            const std::size_t apart = candidate.bin > other.bin ? candidate.bin - other.bin : other.bin - candidate.bin;
+            return 2 * apart <= 3 * std::max(candidate.width, other.width);
+        });
+        if (overlaps) continue;
+        kept.push_back(candidate);
+        result.peaks.push_back(refine(blocks, candidate));
+    }
+    std::sort(result.peaks.begin(), result.peaks.end(),
+              [](const FoundPeak& a, const FoundPeak& b) { return a.contrast > b.contrast; });
+    result.low_edge_excess = edge_excess(blocks, false, detection_sigma);
+    result.high_edge_excess = edge_excess(blocks, true, detection_sigma);
+    return result;
+}
+
+}  // namespace coldtune::dsp

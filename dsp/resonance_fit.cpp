@@ -1,0 +1,382 @@
+#include "dsp/resonance_fit.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <span>
+
+#include "dsp/cross_checks.hpp"
+#include "dsp/peak_search.hpp"
+#include "dsp/resonance_model.hpp"
+#include "dsp/start_values.hpp"
+
+namespace coldtune::dsp {
+namespace {
+
+// A misfit of a tenth of the resonance's own trace moves f0 by up to a tenth of a half bandwidth and Q by about a
+// tenth: a number that far off is not worth printing.
+constexpr double gross_misfit = 0.1;
+// At least this much of the peak must be seen beyond its top on either side, in bandwidths.
+constexpr double least_margin = 0.5;
+// Bins are counted within this many bandwidths on either side of the top; further out they say little about the peak.
+constexpr double resolving_bandwidths = 2;
+// A bin whose squared residual exceeds this (chi square, 2 degrees: probability 1e-11) while its neighbours stay below
+// a tenth of it is a spoiled bin (a whistle, a hum line) and is left out.
+constexpr double spoiled_chi_square = 50;
+
+struct Window {
+    std::size_t first = 0, last = 0;  // [first, last) of the usable bins
+    [[nodiscard]] std::size_t size() const { return last > first ? last - first : 0; }
+    bool operator==(const Window&) const = default;
+};
+
+struct Attempt {
+    Window window;
+    std::vector<ResonanceBin> bins;
+    ResonanceModel model;
+    Eigen::VectorXd theta;
+    Eigen::MatrixXd covariance;  // of theta
+    double chi_square = 0;
+    double degrees_of_freedom = 0;
+    double signal = 0;      // chi square of the resonance's own trace
+    double bandwidths = 0;  // half width asked for
+
+    [[nodiscard]] ResonanceParameters physical() const { return model.physical(theta.data()); }
+    [[nodiscard]] double q_u() const { return std::sqrt(covariance(1, 1)); }  // relative
+    // Misfit beyond what noise explains (three standard deviations of chi square), relative to the resonance's trace.
+    [[nodiscard]] double misfit() const {
+        const double excess = chi_square - degrees_of_freedom - 3 * std::sqrt(2 * degrees_of_freedom);
+        return excess > 0 ? std::sqrt(excess / signal) : 0.0;
+    }
+    // Taken as fully coherent, a misfit passes into Q at its own relative size.
+    [[nodiscard]] double total_error() const { return std::hypot(q_u(), misfit()); }
+};
+
+Window window_around(std::span<const ResonanceBin> bins, const ResonanceParameters& at, double bandwidths,
+                     const Band& limits) {
+    // |f/f0 - f0/f| <= 2 bandwidths / Q
+    const double half = bandwidths / at.q;
+    const double root = std::sqrt(1 + half * half);
+    const double low = std::max(at.frequency_hz * (root - half), limits.low_hz);
+    const double high = std::min(at.frequency_hz * (root + half), limits.high_hz);
+    const auto below = [](const ResonanceBin& bin, double f) { return bin.frequency_hz < f; };
+    const auto above = [](double f, const ResonanceBin& bin) { return f < bin.frequency_hz; };
+    return {static_cast<std::size_t>(std::lower_bound(bins.begin(), bins.end(), low, below) - bins.begin()),
+            static_cast<std::size_t>(std::upper_bound(bins.begin(), bins.end(), high, above) - bins.begin())};
+}
+
+std::optional<Attempt> solve(std::vector<ResonanceBin> bins, const ResonanceModel& model,
+                             const ResonanceParameters& start) {
+    const auto problem = model.problem(bins);
+    auto solution = minimise(problem, model.scaled(start));
+    if (!solution || !solution->converged()) return std::nullopt;
+    auto covariance = covariance_at(problem, solution->parameters);
+    if (!covariance) return std::nullopt;
+    Attempt attempt{{}, {}, model, solution->parameters, std::move(*covariance), solution->chi_square, 0, 0, 0};
+    attempt.degrees_of_freedom = static_cast<double>(problem.residuals - problem.parameters);
+    attempt.bins = std::move(bins);
+    return attempt;
+}
+
+// Leaves spoiled bins out; true if there were any (never more than one in twenty).
+bool drop_spoiled(Attempt& attempt) {
+    const auto problem = attempt.model.problem(attempt.bins);
+    Eigen::VectorXd residuals(problem.residuals);
+    problem.evaluate(attempt.theta.data(), residuals.data(), nullptr);
+    const std::size_t n = attempt.bins.size();
+    std::vector<double> square(n);
+    for (std::size_t i = 0; i < n; ++i) {
+        square[i] = residuals.segment<2>(2 * static_cast<Eigen::Index>(i)).squaredNorm();
+    }
+    auto sorted = square;
+    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(n / 2), sorted.end());
+    const double scale = std::max(1.0, sorted[n / 2] / (2 * std::numbers::ln2));  // median of chi square, 2 degrees
+    std::vector<ResonanceBin> kept;
+    for (std::size_t i = 0; i < n; ++i) {
+        const double near = std::max(i > 0 ? square[i - 1] : 0.0, i + 1 < n ? square[i + 1] : 0.0);
+        const bool spoiled = square[i] > spoiled_chi_square * scale && near < 0.1 * square[i];
+        if (!spoiled) kept.push_back(attempt.bins[i]);
+    }
+    if (kept.size() == n || 20 * (n - kept.size()) > n) return false;
+    attempt.bins = std::move(kept);
+    return true;
+}
+
+class Fitter {
+public:
+    Fitter(std::span<const ResonanceBin> bins, ResonanceForm form, const FitOptions& options, Band limits)
+        : bins_(bins), form_(form), options_(options), limits_(limits) {}
+
+    // Fit in a window of this many bandwidths about the running estimate; the window follows the estimate.
+    [[nodiscard]] std::optional<Attempt> at(double bandwidths, ResonanceParameters start) const {
+        std::optional<Attempt> attempt;
+        Window window;
+        for (int round = 0; round < 8; ++round) {
+            const Window next = window_around(bins_, start, bandwidths, limits_);
+            // An estimate moving by a few bins at the window's ends has settled.
+            const auto moved = [](std::size_t a, std::size_t b) { return a > b ? a - b : b - a; };
+            const std::size_t slack = window.size() / 50;
+            if (attempt && moved(next.first, window.first) <= slack && moved(next.last, window.last) <= slack) break;
+            window = next;
+            if (window.size() < 5) return std::nullopt;
+            const auto chosen = bins_.subspan(window.first, window.size());
+            attempt =
+                solve({chosen.begin(), chosen.end()}, ResonanceModel(form_, false, options_.series_loss, start), start);
+            if (!attempt) return std::nullopt;
+            const auto found = attempt->physical();
+            const bool lost = !(found.height > 0) || !(found.q > 0.3) || found.frequency_hz < limits_.low_hz ||
+                              found.frequency_hz > limits_.high_hz;
+            if (lost) return std::nullopt;
+            start = found;
+        }
+        if (drop_spoiled(*attempt)) {
+            auto again = solve(std::move(attempt->bins), attempt->model, start);
+            if (!again) return std::nullopt;
+            attempt = std::move(again);
+            start = attempt->physical();
+        }
+        const double information = std::log(2 * static_cast<double>(attempt->bins.size()));
+        // Bayesian information criterion: one parameter more must lower chi square by the log of the number of data.
+        if (attempt->chi_square > information) {
+            auto curved = solve(attempt->bins, ResonanceModel(form_, true, options_.series_loss, start), start);
+            if (curved && curved->physical().height > 0 && attempt->chi_square - curved->chi_square > information) {
+                attempt = std::move(curved);
+            }
+        }
+        attempt->window = window;
+        attempt->bandwidths = bandwidths;
+        attempt->signal = attempt->model.signal_chi_square(attempt->bins, attempt->theta.data());
+        return attempt;
+    }
+
+private:
+    std::span<const ResonanceBin> bins_;
+    ResonanceForm form_;
+    FitOptions options_;
+    Band limits_;
+};
+
+// Two fits in nested windows agree if they differ by no more than the smaller window's surplus of noise allows: the
+// variance of the difference is the difference of the variances (Hausman's test, Econometrica 46 (1978) 1251).
+bool consistent(const Attempt& wide, const Attempt& narrow) {
+    const auto a = wide.physical();
+    const auto b = narrow.physical();
+    const auto close = [](double difference, double wide_variance, double narrow_variance) {
+        const double spare = std::max(narrow_variance - wide_variance, 0.01 * narrow_variance);
+        return difference * difference < 9 * spare;
+    };
+    // In units free of the two models' scales: frequency in bandwidths, Q relative.
+    const double shift = std::log(a.frequency_hz / b.frequency_hz) * b.q;
+    const auto frequency_variance = [&](const Attempt& attempt) {
+        const double hz = attempt.model.to_public(attempt.theta.data())(0, 0);
+        return attempt.covariance(0, 0) * std::pow(hz / b.frequency_hz * b.q, 2);
+    };
+    return close(shift, frequency_variance(wide), frequency_variance(narrow)) &&
+           close(std::log(a.q / b.q), wide.covariance(1, 1), narrow.covariance(1, 1));
+}
+
+// The widest window whose fit is within noise and agrees with the next narrower one. Where none is (low noise shows
+// what the model leaves out), the one with the least total of noise and misfit.
+std::optional<Attempt> best_window(const Fitter& fitter, const Attempt& first, double bandwidths) {
+    std::vector<Attempt> attempts;
+    ResonanceParameters start = first.physical();
+    for (const double factor : {2.0, 1.0, 0.5, 0.25}) {
+        auto attempt = factor == 1.0 ? std::optional(first) : fitter.at(factor * bandwidths, start);
+        if (!attempt) continue;
+        if (!attempts.empty()) {
+            const auto& wider = attempts.back();
+            if (wider.misfit() == 0 && consistent(wider, *attempt)) return wider;
+        }
+        start = attempt->physical();
+        attempts.push_back(std::move(*attempt));
+    }
+    if (attempts.empty()) return std::nullopt;
+    if (attempts.back().misfit() == 0) return attempts.back();
+    return *std::min_element(attempts.begin(), attempts.end(),
+                             [](const Attempt& a, const Attempt& b) { return a.total_error() < b.total_error(); });
+}
+
+// Zero of the imaginary part nearest to f0, found outwards from f0 in u = Q (f/f0 - f0/f). The imaginary part of the
+// resonance falls through zero at f0 and turns at |u| = 1, so a zero belonging to it lies within |u| < 3 or nowhere.
+void zero_reactance(const Attempt& attempt, ResonanceFit& fit) {
+    const double* theta = attempt.theta.data();
+    const double f0 = fit.frequency_hz;
+    const auto frequency = [&](double u) {
+        const double half = u / (2 * fit.q);
+        return f0 * (half + std::sqrt(1 + half * half));
+    };
+    const auto imaginary = [&](double u) { return attempt.model.immittance(frequency(u), theta).imag(); };
+    fit.zero_reactance_hz = f0;
+    fit.zero_reactance_u_hz = std::sqrt(fit.covariance(0, 0));
+    const double here = imaginary(0);
+    const double direction = here > 0 ? 1.0 : -1.0;
+    constexpr double step = 1.0 / 32;
+    double inner = 0;
+    double outer = here == 0 ? 0 : step;
+    while (outer < 3 && imaginary(direction * outer) * here > 0) {
+        inner = outer;
+        outer += step;
+    }
+    if (outer >= 3) return;
+    for (int i = 0; i < 60; ++i) {
+        const double middle = (inner + outer) / 2;
+        (imaginary(direction * middle) * here > 0 ? inner : outer) = middle;
+    }
+    const double u = direction * (inner + outer) / 2;
+    fit.zero_reactance_hz = frequency(u);
+    // Implicit function: df = - sum_k (dIm/dtheta_k) dtheta_k / (dIm/df).
+    ResonanceModel::Derivatives slopes;
+    static_cast<void>(attempt.model.immittance(fit.zero_reactance_hz, theta, &slopes));
+    Eigen::VectorXd gradient(attempt.model.parameters());
+    for (Eigen::Index k = 0; k < gradient.size(); ++k) gradient(k) = slopes[static_cast<std::size_t>(k)].imag();
+    constexpr double du = 1e-5;
+    const double slope = (imaginary(u + du) - imaginary(u - du)) / (frequency(u + du) - frequency(u - du));
+    fit.zero_reactance_u_hz = std::sqrt(gradient.dot(attempt.covariance * gradient)) / std::abs(slope);
+}
+
+ResonanceFit public_fit(const Attempt& attempt, std::span<const ResonanceBin> bins) {
+    const double* theta = attempt.theta.data();
+    const auto physical = attempt.physical();
+    ResonanceFit fit;
+    fit.form = attempt.model.form();
+    fit.frequency_hz = physical.frequency_hz;
+    fit.q = physical.q;
+    fit.resistance_ohm = fit.form == ResonanceForm::series ? 1 / physical.height : physical.height;
+    fit.background = attempt.model.public_background(theta);
+    fit.background_curvature = attempt.model.public_curvature(theta);
+    fit.offset = physical.offset;
+    const Eigen::MatrixXd passage = attempt.model.to_public(theta);
+    fit.covariance = passage * attempt.covariance * passage.transpose();
+    fit.q_u = std::sqrt(fit.covariance(1, 1));
+    fit.resistance_u_ohm = std::sqrt(fit.covariance(2, 2));
+    fit.chi_square = attempt.chi_square;
+    fit.degrees_of_freedom = static_cast<std::size_t>(attempt.degrees_of_freedom);
+    fit.window = {bins[attempt.window.first].frequency_hz, bins[attempt.window.last - 1].frequency_hz};
+    zero_reactance(attempt, fit);
+    const auto checks = cross_checks(attempt.bins, attempt.model, theta);
+    fit.half_power_q = checks.half_power_q;
+    fit.phase_slope_q = checks.phase_slope_q;
+    fit.ringdown_q = checks.ringdown_q;
+    return fit;
+}
+
+// The stretch of the data that belongs to one peak: up to where each neighbour is as many of its own bandwidths away.
+Band limits_of(const FoundPeak& peak, const std::vector<FoundPeak>& all, std::span<const ResonanceBin> bins) {
+    Band limits{bins.front().frequency_hz, bins.back().frequency_hz};
+    for (const auto& other : all) {
+        const double distance = other.peak.frequency_hz - peak.peak.frequency_hz;
+        if (distance == 0) continue;
+        const double border = peak.peak.frequency_hz + distance * peak.width_hz / (peak.width_hz + other.width_hz);
+        (distance > 0 ? limits.high_hz : limits.low_hz) =
+            distance > 0 ? std::min(limits.high_hz, border) : std::max(limits.low_hz, border);
+    }
+    return limits;
+}
+
+NoFit at_edge(double edge_hz, bool high) {
+    return {NoFit::Reason::at_band_edge,
+            fmt::format("the curve still rises at {:.6g} Hz, the {} end of the data: a resonance there lies outside; "
+                        "{}, or measure by another way",
+                        edge_hz, high ? "upper" : "lower",
+                        high ? "use a higher sample rate or a wider band" : "start the band lower")};
+}
+
+NoFit too_coarse(double frequency_hz, std::size_t bins, std::size_t needed) {
+    return {
+        NoFit::Reason::too_coarse,
+        fmt::format("the peak near {:.6g} Hz has only {} bins across it where {} are needed: use a longer period, or "
+                    "a sweep concentrated around it",
+                    frequency_hz, bins, needed)};
+}
+
+}  // namespace
+
+FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, const FitOptions& options) {
+    const std::vector<ResonanceBin> all = usable_bins(data, form);
+    const std::span<const ResonanceBin> bins(all);
+    const char* what = form == ResonanceForm::series ? "conductance" : "resistance";
+    if (bins.size() < options.minimum_bins) {
+        return NoFit{
+            NoFit::Reason::too_coarse,
+            fmt::format("the data hold {} usable bins where {} are needed: use a longer period or a wider band",
+                        bins.size(), options.minimum_bins)};
+    }
+    PeakSearch search = search_peaks(bins, options.detection_sigma);
+    refine_peaks(bins, search.peaks, form, options.series_loss);
+    const double edge = std::max(search.low_edge_excess, search.high_edge_excess);
+    const bool high = search.high_edge_excess >= search.low_edge_excess;
+    const double edge_hz = high ? bins.back().frequency_hz : bins.front().frequency_hz;
+    // A bump three times lower than what rises into the edge belongs to the outside resonance's neighbourhood.
+    if (edge > 0 && (search.peaks.empty() || edge > 3 * search.peaks.front().contrast)) return at_edge(edge_hz, high);
+    if (search.peaks.empty()) {
+        return NoFit{NoFit::Reason::no_peak,
+                     fmt::format("no peak of the {} stands {:.3g} standard deviations above its surroundings between "
+                                 "{:.6g} and {:.6g} Hz: check the hookup, raise the level, or average longer",
+                                 what, options.detection_sigma, bins.front().frequency_hz, bins.back().frequency_hz)};
+    }
+    const FoundPeak& peak = search.peaks.front();
+    const auto start = start_values(bins, peak, form, options.series_loss);
+    const NoFit unconverged{NoFit::Reason::did_not_converge,
+                            fmt::format("the fit of the peak near {:.6g} Hz did not settle: measure again with less "
+                                        "noise, or concentrate the sweep around it",
+                                        peak.peak.frequency_hz)};
+    if (!start) return unconverged;
+    const Band limits = limits_of(peak, search.peaks, bins);
+    const auto count = [&](const ResonanceParameters& at) {
+        return window_around(bins, at, resolving_bandwidths, {0, bins.back().frequency_hz}).size();
+    };
+    const Fitter fitter(bins, form, options, limits);
+    const auto first = fitter.at(options.window_bandwidths, *start);
+    if (!first) {
+        if (count(*start) < options.minimum_bins) {
+            return too_coarse(peak.peak.frequency_hz, count(*start), options.minimum_bins);
+        }
+        if (edge > 0) return at_edge(edge_hz, high);
+        return unconverged;
+    }
+    const auto rough = first->physical();
+    const double bandwidth = rough.frequency_hz / rough.q;
+    for (const bool upper : {false, true}) {
+        const double end = upper ? bins.back().frequency_hz : bins.front().frequency_hz;
+        if ((upper ? end - rough.frequency_hz : rough.frequency_hz - end) < least_margin * bandwidth) {
+            return at_edge(end, upper);
+        }
+    }
+    if (count(rough) < options.minimum_bins) {
+        return too_coarse(rough.frequency_hz, count(rough), options.minimum_bins);
+    }
+    const auto best = best_window(fitter, *first, options.window_bandwidths);
+    if (!best) return unconverged;
+    const double height_sigma = std::sqrt(best->covariance(2, 2)) / best->theta(2);
+    if (!(height_sigma * options.detection_sigma < 1)) {
+        return NoFit{NoFit::Reason::no_peak,
+                     fmt::format("the peak near {:.6g} Hz is only {:.2g} standard deviations high: raise the level or "
+                                 "average longer",
+                                 rough.frequency_hz, 1 / height_sigma)};
+    }
+    if (best->misfit() > gross_misfit) {
+        return NoFit{NoFit::Reason::does_not_describe,
+                     fmt::format("the data near {:.6g} Hz depart from a single resonance by {:.2g} percent of its "
+                                 "height: look for a second resonance, a loose contact or a wrong hookup",
+                                 rough.frequency_hz, 100 * best->misfit())};
+    }
+    ResonanceFit fit = public_fit(*best, bins);
+    for (const auto& other : search.peaks) {
+        const double distance = std::abs(other.peak.frequency_hz - fit.frequency_hz);
+        if (&other != &peak && distance > 1.5 * fit.frequency_hz / fit.q) fit.other_peaks.push_back(other.peak);
+    }
+    return fit;
+}
+
+std::vector<Peak> find_peaks(const CorrectedResponse& data, ResonanceForm form, const FitOptions& options) {
+    const auto bins = usable_bins(data, form);
+    auto search = search_peaks(bins, options.detection_sigma);
+    refine_peaks(bins, search.peaks, form, options.series_loss);
+    std::vector<Peak> peaks;
+    for (const auto& found : search.peaks) peaks.push_back(found.peak);
+    return peaks;
+}
+
+}  // namespace coldtune::dsp

@@ -1,0 +1,197 @@
+#include "dsp/resonance_model.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace coldtune::dsp {
+namespace {
+
+using Complex = std::complex<double>;
+constexpr Complex j{0, 1};
+constexpr double two_pi = 2 * std::numbers::pi;
+constexpr double smallest_relative_error = 1e-12;
+
+bool finite(Complex z) {
+    return std::isfinite(z.real()) && std::isfinite(z.imag());
+}
+
+}  // namespace
+
+std::vector<ResonanceBin> usable_bins(const CorrectedResponse& data, ResonanceForm form) {
+    const std::size_t n =
+        std::min({data.frequency_hz.size(), data.ratio.size(), data.ratio_variance.size(), data.map.size()});
+    double largest = 0;
+    for (std::size_t i = 0; i < n; ++i) {
+        if (finite(data.ratio[i])) largest = std::max(largest, std::abs(data.ratio[i]));
+    }
+    const double floor = std::max(std::pow(smallest_relative_error * largest, 2), 1e-300);
+    std::vector<ResonanceBin> bins;
+    bins.reserve(n);
+    for (std::size_t i = 0; i < n; ++i) {
+        const auto& map = data.map[i];
+        ResonanceBin bin;
+        bin.frequency_hz = data.frequency_hz[i];
+        bin.ratio = data.ratio[i];
+        bin.ratio_variance = std::max(data.ratio_variance[i], floor);
+        if (form == ResonanceForm::series) {
+            bin.a = map.p, bin.b = map.q, bin.c = map.r, bin.d = map.s;
+        } else {
+            bin.a = map.q, bin.b = map.p, bin.c = map.s, bin.d = map.r;
+        }
+        const Complex divisor = bin.b - bin.d * bin.ratio;
+        bin.immittance = (bin.c * bin.ratio - bin.a) / divisor;
+        const double slope = std::abs((bin.b * bin.c - bin.a * bin.d) / (divisor * divisor));
+        bin.immittance_sigma = slope * std::sqrt(bin.ratio_variance / 2);
+        const bool good = bin.frequency_hz > 0 && std::isfinite(bin.frequency_hz) && finite(bin.ratio) &&
+                          std::isfinite(bin.ratio_variance) && finite(bin.immittance) &&
+                          std::isfinite(bin.immittance_sigma) && bin.immittance_sigma > 0;
+        if (good) bins.push_back(bin);
+    }
+    return bins;
+}
+
+ResonanceModel::ResonanceModel(ResonanceForm form, bool curvature, bool series_loss, const ResonanceParameters& start)
+    : form_(form),
+      curvature_(curvature),
+      series_loss_(series_loss && form == ResonanceForm::parallel),
+      scale_(start),
+      background_scale_(start.height / (two_pi * start.frequency_hz)),
+      parameters_(4) {
+    if (form_ == ResonanceForm::parallel) offset_at_ = parameters_++;
+    if (curvature_) slope_at_ = parameters_++;
+}
+
+Eigen::VectorXd ResonanceModel::scaled(const ResonanceParameters& physical) const {
+    Eigen::VectorXd theta(parameters_);
+    theta(0) = scale_.q * std::log(physical.frequency_hz / scale_.frequency_hz);
+    theta(1) = std::log(physical.q / scale_.q);
+    theta(2) = physical.height / scale_.height;
+    theta(3) = physical.background / background_scale_;
+    if (offset_at_ != 0) theta(offset_at_) = physical.offset / scale_.height;
+    if (slope_at_ != 0) theta(slope_at_) = physical.slope / background_scale_;
+    return theta;
+}
+
+ResonanceParameters ResonanceModel::physical(const double* theta) const {
+    ResonanceParameters result;
+    result.frequency_hz = scale_.frequency_hz * std::exp(theta[0] / scale_.q);
+    result.q = scale_.q * std::exp(theta[1]);
+    result.height = theta[2] * scale_.height;
+    result.background = theta[3] * background_scale_;
+    if (offset_at_ != 0) result.offset = theta[offset_at_] * scale_.height;
+    if (slope_at_ != 0) result.slope = theta[slope_at_] * background_scale_;
+    return result;
+}
+
+std::complex<double> ResonanceModel::background(double frequency_hz, const double* theta) const {
+    const double x = frequency_hz / scale_.frequency_hz;
+    double element = theta[3];
+    if (slope_at_ != 0) element += theta[slope_at_] * (x * x - 1);
+    return scale_.height * Complex{offset_at_ != 0 ? theta[offset_at_] : 0.0, x * element};
+}
+
+std::complex<double> ResonanceModel::immittance(double frequency_hz, const double* theta,
+                                                Derivatives* derivatives) const {
+    const double x = frequency_hz / scale_.frequency_hz;
+    const double f0 = std::exp(theta[0] / scale_.q);  // in units of the reference
+    const double q = scale_.q * std::exp(theta[1]);
+    const double up = x / f0;
+    const double down = f0 / x;
+    const double u = q * (up - down);
+    const double denominator = 1 + u * u;
+    const Complex line{1 / denominator, -u / denominator};
+    const Complex factor{1.0, series_loss_ ? -down / q : 0.0};
+    const Complex shape = line * factor;
+    if (derivatives != nullptr) {
+        auto& d = *derivatives;
+        const Complex by_u = -j * line * line * factor;
+        d[0] = by_u * (-q * (up + down) / scale_.q);
+        d[1] = by_u * u;
+        if (series_loss_) {
+            d[0] += line * Complex{0.0, -down / (q * scale_.q)};
+            d[1] += line * Complex{0.0, down / q};
+        }
+        d[0] *= theta[2] * scale_.height;
+        d[1] *= theta[2] * scale_.height;
+        d[2] = shape * scale_.height;
+        d[3] = Complex{0.0, x * scale_.height};
+        if (offset_at_ != 0) d[static_cast<std::size_t>(offset_at_)] = scale_.height;
+        if (slope_at_ != 0) d[static_cast<std::size_t>(slope_at_)] = Complex{0.0, x * (x * x - 1) * scale_.height};
+    }
+    return background(frequency_hz, theta) + theta[2] * scale_.height * shape;
+}
+
+LeastSquaresProblem ResonanceModel::problem(std::span<const ResonanceBin> bins) const {
+    LeastSquaresProblem problem;
+    problem.residuals = 2 * static_cast<Eigen::Index>(bins.size());
+    problem.parameters = parameters_;
+    problem.evaluate = [this, bins](const double* theta, double* residuals, double* jacobian) {
+        Derivatives slopes;
+        const std::size_t rows = 2 * bins.size();
+        for (std::size_t i = 0; i < bins.size(); ++i) {
+            const auto& bin = bins[i];
+            const double weight = std::sqrt(2 / bin.ratio_variance);
+            const Complex v = immittance(bin.frequency_hz, theta, jacobian != nullptr ? &slopes : nullptr);
+            // Written out: the library's complex division guards against overflow that cannot happen here.
+            const Complex divisor = bin.c + bin.d * v;
+            const Complex inverse = std::conj(divisor) / std::norm(divisor);
+            const Complex residual = weight * ((bin.a + bin.b * v) * inverse - bin.ratio);
+            residuals[2 * i] = residual.real();
+            residuals[2 * i + 1] = residual.imag();
+            if (jacobian == nullptr) continue;
+            const Complex through = weight * (bin.b * bin.c - bin.a * bin.d) * inverse * inverse;
+            for (std::size_t k = 0; k < static_cast<std::size_t>(parameters_); ++k) {
+                const Complex entry = through * slopes[k];
+                jacobian[k * rows + 2 * i] = entry.real();
+                jacobian[k * rows + 2 * i + 1] = entry.imag();
+            }
+        }
+    };
+    return problem;
+}
+
+double ResonanceModel::signal_chi_square(std::span<const ResonanceBin> bins, const double* theta) const {
+    double sum = 0;
+    for (const auto& bin : bins) {
+        const Complex with = immittance(bin.frequency_hz, theta);
+        const Complex without = background(bin.frequency_hz, theta);
+        const Complex trace =
+            (bin.a + bin.b * with) / (bin.c + bin.d * with) - (bin.a + bin.b * without) / (bin.c + bin.d * without);
+        sum += 2 * std::norm(trace) / bin.ratio_variance;
+    }
+    return sum;
+}
+
+// c0 + c1 ((f/f_ref)^2 - 1) = C (1 + b (f/f0)^2) gives C = c0 - c1 and b = c1 (f0/f_ref)^2 / (c0 - c1).
+double ResonanceModel::public_background(const double* theta) const {
+    return background_scale_ * (theta[3] - (slope_at_ != 0 ? theta[slope_at_] : 0.0));
+}
+
+double ResonanceModel::public_curvature(const double* theta) const {
+    if (slope_at_ == 0) return 0;
+    const double f0 = std::exp(theta[0] / scale_.q);
+    return theta[slope_at_] * f0 * f0 / (theta[3] - theta[slope_at_]);
+}
+
+Eigen::MatrixXd ResonanceModel::to_public(const double* theta) const {
+    const auto now = physical(theta);
+    Eigen::MatrixXd t = Eigen::MatrixXd::Zero(5, parameters_);
+    t(0, 0) = now.frequency_hz / scale_.q;
+    t(1, 1) = now.q;
+    // R is the inverse of the height in the series form.
+    t(2, 2) = form_ == ResonanceForm::series ? -scale_.height / (now.height * now.height) : scale_.height;
+    t(3, 3) = background_scale_;
+    if (slope_at_ != 0) {
+        t(3, slope_at_) = -background_scale_;
+        const double b = public_curvature(theta);
+        const double base = theta[3] - theta[slope_at_];
+        const double f0 = std::exp(theta[0] / scale_.q);
+        t(4, 0) = 2 * b / scale_.q;
+        t(4, 3) = -b / base;
+        t(4, slope_at_) = f0 * f0 / base + b / base;
+    }
+    return t;
+}
+
+}  // namespace coldtune::dsp
