@@ -41,6 +41,15 @@ struct Profile {
     std::vector<double> current;   // relative to the foot
 };
 
+// A mode seen from the foot: the series circuit of the same frequency, foot current and energy.
+struct ModeEquivalent {
+    double frequency_hz = 0;
+    double inductance_h = 0;
+    double capacitance_f = 0;
+    double resistance_ohm = 0;  // copper loss alone
+    double q = 0;
+};
+
 // The handbook's second opinion: Nagaoka/Lorenz current sheet with Rosa's corrections, Medhurst's table, top load
 // isolated in free space.
 struct Handbook {
@@ -77,6 +86,7 @@ public:
     [[nodiscard]] std::size_t sections() const;
     [[nodiscard]] std::span<const double> modes_hz() const;  // ascending, all of them
     [[nodiscard]] Profile profile(std::size_t mode) const;
+    [[nodiscard]] ModeEquivalent equivalent(std::size_t mode) const;
 
     // Admittance at the foot, head free, siemens, at any frequency > 0; includes loss. Costs one sum over modes.
     [[nodiscard]] std::complex<double> foot_admittance(double frequency_hz, const ModelScale& scale = {}) const;
@@ -85,7 +95,8 @@ public:
     // Head voltage per volt at the foot.
     [[nodiscard]] std::complex<double> head_volts_per_volt(double frequency_hz, const ModelScale& scale = {}) const;
 
-    // Re-solve with a lumped capacitance from head to ground added (a what-if top load, a loading capacitor, a probe).
+    // Re-solve with a lumped capacitance from head to ground added (a what-if top load, a loading capacitor, a probe);
+    // added_f >= 0.
     [[nodiscard]] SecondaryModel with_head_capacitance(double added_f) const;
 
     // The matrices themselves (for tests and for exports): n x n branch inductance, (n+1) x (n+1) node capacitance

@@ -1,0 +1,10 @@
+# Distributed model: capacitance, modes, calculated value.
+target_sources(coldtune_analyzer PRIVATE
+  calculated.cpp
+  capacitance.cpp
+  coil_conductors.cpp
+  meridian.cpp
+  rank_one_update.cpp
+  secondary.cpp
+  secondary_modes.cpp
+  strip_interaction.cpp)
