@@ -1,0 +1,171 @@
+#include "dsp/fft.hpp"
+
+#include <fftw3.h>
+
+#include <algorithm>
+#include <cassert>
+#include <map>
+#include <mutex>
+#include <new>
+#include <stdexcept>
+#include <string>
+#include <utility>
+
+namespace coldtune::dsp {
+namespace {
+
+using Complex = std::complex<double>;
+
+constexpr std::size_t longest = std::size_t{1} << 30;
+
+struct FreeAligned {
+    void operator()(void* memory) const noexcept { fftw_free(memory); }
+};
+template <typename T>
+using Buffer = std::unique_ptr<T[], FreeAligned>;
+
+template <typename T>
+Buffer<T> aligned(std::size_t count) {
+    void* memory = fftw_malloc(sizeof(T) * count);
+    if (memory == nullptr) throw std::bad_alloc();
+    T* first = static_cast<T*>(memory);
+    std::uninitialized_value_construct_n(first, count);
+    return Buffer<T>(first);
+}
+
+// FFTW's complex is two doubles in a row, the layout the C++ standard gives std::complex<double> as well.
+fftw_complex* raw(Complex* values) {
+    return reinterpret_cast<fftw_complex*>(values);
+}
+
+// Only fftw_execute_* may be called from several threads; everything else of the library goes through this lock.
+std::mutex& planner_lock() {
+    static std::mutex lock;
+    return lock;
+}
+
+struct Plan {
+    fftw_plan forward = nullptr;
+    fftw_plan inverse = nullptr;
+    Plan() = default;
+    Plan(const Plan&) = delete;
+    Plan& operator=(const Plan&) = delete;
+    ~Plan() {
+        if (forward != nullptr) fftw_destroy_plan(forward);
+        if (inverse != nullptr) fftw_destroy_plan(inverse);
+    }
+};
+
+enum class Kind { real, complex };
+
+// The planner sees scratch of the same alignment as every later buffer, which is what new-array execution requires.
+// FFTW_ESTIMATE looks at the length only; measured plans and stored wisdom would differ between machines and runs.
+const Plan& plan_for(Kind kind, std::size_t length) {
+    if (length == 0 || length > longest) throw std::length_error("transform length " + std::to_string(length));
+    static std::map<std::pair<Kind, std::size_t>, Plan> plans;
+    const std::lock_guard<std::mutex> hold(planner_lock());
+    Plan& plan = plans[{kind, length}];
+    if (plan.forward == nullptr || plan.inverse == nullptr) {
+        const int n = static_cast<int>(length);
+        auto a = aligned<Complex>(length);
+        if (kind == Kind::real) {
+            auto t = aligned<double>(length);
+            plan.forward = fftw_plan_dft_r2c_1d(n, t.get(), raw(a.get()), FFTW_ESTIMATE);
+            plan.inverse = fftw_plan_dft_c2r_1d(n, raw(a.get()), t.get(), FFTW_ESTIMATE | FFTW_DESTROY_INPUT);
+        } else {
+            auto b = aligned<Complex>(length);
+            plan.forward = fftw_plan_dft_1d(n, raw(a.get()), raw(b.get()), FFTW_FORWARD, FFTW_ESTIMATE);
+            plan.inverse = fftw_plan_dft_1d(n, raw(a.get()), raw(b.get()), FFTW_BACKWARD, FFTW_ESTIMATE);
+        }
+        if (plan.forward == nullptr || plan.inverse == nullptr) throw std::bad_alloc();
+    }
+    return plan;
+}
+
+}  // namespace
+
+struct RealFft::Work {
+    explicit Work(std::size_t n)
+        : plan(plan_for(Kind::real, n)), length(n), time(aligned<double>(n)), spectrum(aligned<Complex>(n / 2 + 1)) {}
+    const Plan& plan;
+    std::size_t length;
+    Buffer<double> time;
+    Buffer<Complex> spectrum;
+};
+
+RealFft::RealFft(std::size_t length) : work_(std::make_unique<Work>(length)) {}
+RealFft::~RealFft() = default;
+RealFft::RealFft(RealFft&&) noexcept = default;
+RealFft& RealFft::operator=(RealFft&&) noexcept = default;
+
+std::size_t RealFft::size() const noexcept {
+    return work_->length;
+}
+std::size_t RealFft::bins() const noexcept {
+    return work_->length / 2 + 1;
+}
+std::span<double> RealFft::time() noexcept {
+    return {work_->time.get(), size()};
+}
+std::span<Complex> RealFft::spectrum() noexcept {
+    return {work_->spectrum.get(), bins()};
+}
+
+void RealFft::forward() {
+    fftw_execute_dft_r2c(work_->plan.forward, work_->time.get(), raw(work_->spectrum.get()));
+}
+
+void RealFft::inverse() {
+    fftw_execute_dft_c2r(work_->plan.inverse, raw(work_->spectrum.get()), work_->time.get());
+    const double scale = 1.0 / static_cast<double>(size());
+    for (double& value : time()) value *= scale;
+}
+
+void RealFft::forward(std::span<const double> samples, std::span<Complex> bins_out) {
+    assert(samples.size() == size() && bins_out.size() == bins());
+    std::copy(samples.begin(), samples.end(), work_->time.get());
+    forward();
+    std::copy_n(work_->spectrum.get(), bins(), bins_out.begin());
+}
+
+void RealFft::inverse(std::span<const Complex> bins_in, std::span<double> samples) {
+    assert(samples.size() == size() && bins_in.size() == bins());
+    std::copy(bins_in.begin(), bins_in.end(), work_->spectrum.get());
+    inverse();
+    std::copy_n(work_->time.get(), size(), samples.begin());
+}
+
+struct ComplexFft::Work {
+    explicit Work(std::size_t n)
+        : plan(plan_for(Kind::complex, n)), length(n), in(aligned<Complex>(n)), out(aligned<Complex>(n)) {}
+    const Plan& plan;
+    std::size_t length;
+    Buffer<Complex> in;
+    Buffer<Complex> out;
+};
+
+ComplexFft::ComplexFft(std::size_t length) : work_(std::make_unique<Work>(length)) {}
+ComplexFft::~ComplexFft() = default;
+ComplexFft::ComplexFft(ComplexFft&&) noexcept = default;
+ComplexFft& ComplexFft::operator=(ComplexFft&&) noexcept = default;
+
+std::size_t ComplexFft::size() const noexcept {
+    return work_->length;
+}
+
+void ComplexFft::forward(std::span<const Complex> in, std::span<Complex> out) {
+    assert(in.size() == size() && out.size() == size());
+    std::copy(in.begin(), in.end(), work_->in.get());
+    fftw_execute_dft(work_->plan.forward, raw(work_->in.get()), raw(work_->out.get()));
+    std::copy_n(work_->out.get(), size(), out.begin());
+}
+
+void ComplexFft::inverse(std::span<const Complex> in, std::span<Complex> out) {
+    assert(in.size() == size() && out.size() == size());
+    std::copy(in.begin(), in.end(), work_->in.get());
+    fftw_execute_dft(work_->plan.inverse, raw(work_->in.get()), raw(work_->out.get()));
+    const double scale = 1.0 / static_cast<double>(size());
+    for (std::size_t i = 0; i < size(); ++i) out[i] = work_->out[i] * scale;
+}
+
+}  // namespace coldtune::dsp
