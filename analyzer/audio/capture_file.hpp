@@ -1,4 +1,9 @@
 // Captures on disk: WAV and FLAC through libsndfile, any PCM or float width.
+//
+// Read: WAV (also WAVE_FORMAT_EXTENSIBLE and RF64) with 9 to 32 bit PCM or 32/64 bit float, FLAC with 16 or 24 bit.
+// Full scale is 1: a PCM code is divided by 2^(bits - 1), valid bits sit on top of their container, so no code is
+// rounded. Channel 1 is the generator side, channel 2 the coil side; further channels are left aside. Float samples
+// beyond full scale are kept.
 #pragma once
 
 #include <cstddef>
@@ -12,8 +17,14 @@
 
 namespace coldtune::audio {
 
+// 175 s at 192 kHz: a hundred times the longest stimulus anybody needs, half a gigabyte in memory.
+inline constexpr std::size_t most_capture_frames = std::size_t{1} << 25;
+inline constexpr double lowest_capture_rate_hz = 8e3;
+inline constexpr double highest_capture_rate_hz = 384e3;
+
 // Settings written into the file's comment so that a capture explains itself later (one line of JSON, schema
-// "coldtune.capture.v1").
+// "coldtune.capture.v1", in the ICMT entry of a WAV file or the comment of a FLAC file). Texts are cut to 100
+// characters and rid of control characters, on writing and on reading.
 struct CaptureNote {
     std::string hookup;             // "" = unknown
     std::size_t period_frames = 0;  // 0 = unknown
@@ -26,22 +37,35 @@ struct CaptureNote {
 
 struct CaptureFile {
     dsp::TwoChannelCapture capture;
-    std::optional<CaptureNote> note;  // nullopt when the file has none (or somebody else's comment)
-    int bits = 0;                     // of PCM; 32 or 64 for float
+    std::optional<CaptureNote> note;  // nullopt when the file has none of ours (or a damaged one)
+    int bits = 0;                     // of PCM (the valid ones of a wider container); 32 or 64 for float
     bool floating = false;
 };
 
 enum class SampleFormat { pcm16, pcm24, pcm32, float32, float64 };
 
 // Errors (bad_input), each one line naming the file: missing, empty, not audio, fewer than two channels, zero frames,
-// NaN or infinite samples, 8-bit, a rate outside 8 kHz .. 1 MHz, longer than the stated limit (refused before it is
-// allocated), truncated data.
+// NaN or infinite samples, samples of a millionfold full scale and more, 8-bit, a compressed or unusual coding, a rate
+// outside 8 kHz .. 384 kHz, more than most_capture_frames (refused before they are allocated), truncated or damaged
+// data, also where the header claims more than the file holds.
 Result<CaptureFile> read_capture(const std::filesystem::path& path);
 
 // Written to a temporary beside the target and renamed, so a failure leaves nothing half-written. Format by extension
-// (.wav, .flac). PCM is rounded to nearest, never dithered or clipped: a sample beyond full scale is an error.
+// (.wav, .flac; FLAC holds pcm16 and pcm24). PCM is rounded to nearest, never dithered or clipped: a sample beyond full
+// scale (the largest code is 1 - 2^(1 - bits)) is an error, and so is one that is not finite. The header's rate is a
+// whole number; with a note the exact rate is kept in it and comes back, without a note a broken rate is an error. The
+// same input gives the same bytes.
 Status write_capture(const std::filesystem::path& path, const dsp::TwoChannelCapture& capture, SampleFormat format,
                      const std::optional<CaptureNote>& note);
+
+// One channel (a stimulus, or the first channel of anything else). Same refusals as read_capture but for the number of
+// channels.
+struct MonoFile {
+    std::vector<double> samples;
+    double sample_rate_hz = 0;
+    std::optional<CaptureNote> note;
+};
+Result<MonoFile> read_mono(const std::filesystem::path& path);
 
 // A mono signal (a stimulus).
 Status write_mono(const std::filesystem::path& path, const std::vector<double>& samples, double sample_rate_hz,

@@ -1,0 +1,48 @@
+// Files that are there whole or not at all (POSIX).
+//
+// A temporary is written beside the target, forced to the disk and renamed over it; then the folder's entry is forced
+// to the disk too. Whatever fails in between, the target keeps what it held and the temporary is removed.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <string_view>
+
+#include "dsp/result.hpp"
+
+namespace coldtune::record {
+
+class AtomicFile {
+public:
+    // Opens the temporary. A link is followed: what it points at is replaced, not the link. Errors (bad_input): the
+    // folder is missing or not writable, the target is a folder or no ordinary file (a device, a pipe).
+    static Result<AtomicFile> create(const std::filesystem::path& target);
+
+    AtomicFile(AtomicFile&& other) noexcept;
+    AtomicFile& operator=(AtomicFile&& other) noexcept;
+    AtomicFile(const AtomicFile&) = delete;
+    AtomicFile& operator=(const AtomicFile&) = delete;
+    ~AtomicFile();  // without a commit: removes the temporary
+
+    // For libraries that write by themselves. Stays this object's to close.
+    [[nodiscard]] int descriptor() const { return descriptor_; }
+
+    Status write(std::string_view bytes);
+
+    // Makes the temporary the target, with the permissions of the file it replaces or, for a new one, those the process
+    // gives new files. To be called once.
+    Status commit();
+
+private:
+    AtomicFile() = default;
+    void abandon() noexcept;
+
+    int descriptor_ = -1;
+    std::filesystem::path target_;  // links resolved
+    std::filesystem::path temporary_;
+};
+
+// All of it in one call.
+Status write_file_atomically(const std::filesystem::path& target, std::string_view bytes);
+
+}  // namespace coldtune::record
