@@ -1,0 +1,199 @@
+#include "analyzer/measure/analysis.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "analyzer/measure/evidence.hpp"
+#include "analyzer/measure/in_band.hpp"
+#include "analyzer/record/quantity.hpp"
+#include "dsp/capture_health.hpp"
+#include "dsp/response.hpp"
+
+namespace coldtune::measure {
+namespace {
+
+// The period to believe: the stated one, else the file's own note when the signal bears it out.
+std::size_t known_period(const audio::CaptureFile& file, const std::optional<std::size_t>& stated) {
+    if (stated) return *stated;
+    if (file.note && file.note->period_frames > 0 && dsp::repeats_with_period(file.capture, file.note->period_frames)) {
+        return file.note->period_frames;
+    }
+    return 0;
+}
+
+Result<dsp::Response> response_of(const audio::CaptureFile& file, std::size_t period, std::size_t settle) {
+    if (period == 0) return dsp::broadband_response(file.capture, {});
+    dsp::PeriodicOptions options;
+    options.period_frames = period;
+    options.settle_periods = settle;
+    return dsp::periodic_response(file.capture, options);
+}
+
+std::size_t settle_of(const audio::CaptureFile& file, const std::optional<std::size_t>& stated) {
+    if (stated) return *stated;
+    return file.note ? std::max<std::size_t>(1, file.note->settle_periods) : 1;
+}
+
+// A standard's own response, or a finding that says why it cannot be used.
+std::optional<dsp::Response> standard_response(const Standard& standard, const AnalysisRequest& request,
+                                               const char* which, std::vector<Finding>& findings) {
+    const audio::CaptureFile& file = standard.file;
+    if (std::abs(file.capture.sample_rate_hz - request.coil.capture.sample_rate_hz) > 1e-6) {
+        findings.push_back(
+            {FindingCode::rate_mismatch, Weight::reject,
+             fmt::format("{} was recorded at {:.0f} Hz but the coil at {:.0f} Hz; measure the {} standard again at "
+                         "the coil's rate",
+                         standard.name, file.capture.sample_rate_hz, request.coil.capture.sample_rate_hz, which)});
+        return std::nullopt;
+    }
+    // A standard was swept as the coil was, unless its own note says otherwise.
+    std::optional<std::size_t> stated = request.period_frames;
+    if (file.note && file.note->period_frames > 0 && dsp::repeats_with_period(file.capture, file.note->period_frames)) {
+        stated = file.note->period_frames;
+    }
+    const std::size_t period = known_period(file, stated);
+    auto response = response_of(file, period, settle_of(file, request.settle_periods));
+    if (!response) {
+        findings.push_back({FindingCode::correction_stale, Weight::reject,
+                            fmt::format("the {} standard {} gives no response ({}); measure it again", which,
+                                        standard.name, response.error().message)});
+        return std::nullopt;
+    }
+    const dsp::CaptureHealth health = dsp::examine(file.capture, period, &*response);
+    for (Finding f : judge_signal(health, &*response)) {
+        if (f.weight != Weight::reject) continue;
+        f.text = fmt::format("{} standard: {}", which, f.text);
+        findings.push_back(std::move(f));
+    }
+    if (request.coil.note && file.note) {
+        const auto& a = *request.coil.note;
+        const auto& b = *file.note;
+        if (a.reference_ohm > 0 && b.reference_ohm > 0 && std::abs(a.reference_ohm / b.reference_ohm - 1) > 1e-6) {
+            findings.push_back(
+                {FindingCode::correction_stale, Weight::caution,
+                 fmt::format(
+                     "the {} standard was measured with a reference of {} and the coil with {}; measure it again",
+                     which, record::format_quantity(b.reference_ohm, record::Unit::ohm),
+                     record::format_quantity(a.reference_ohm, record::Unit::ohm))});
+        } else if (!a.device.empty() && !b.device.empty() && a.device != b.device) {
+            findings.push_back(
+                {FindingCode::correction_stale, Weight::caution,
+                 fmt::format("the {} standard was measured on '{}' and the coil on '{}'; measure it again", which,
+                             b.device, a.device)});
+        }
+    }
+    return std::move(*response);
+}
+
+// A corrected response that no passive coil can have tells that the standards no longer describe the bench.
+bool unphysical_after_open(const dsp::CorrectedResponse& corrected) {
+    if (!corrected.used_open) return false;
+    std::size_t negative = 0, counted = 0;
+    for (std::size_t k = 0; k < corrected.impedance.size(); ++k) {
+        const auto y = 1.0 / corrected.impedance[k];
+        const double sigma = std::sqrt(corrected.impedance_variance[k] / 2) / std::norm(corrected.impedance[k]);
+        // Only bins where the conductance is not just noise; 2 % of |Y| covers gains that differ.
+        const double margin = 3 * sigma + 0.02 * std::abs(y);
+        ++counted;
+        negative += y.real() < -margin ? 1U : 0U;
+    }
+    return counted > 0 && negative * 4 > counted;
+}
+
+void add_uncorrected(std::vector<Finding>& findings, const dsp::CorrectedResponse& corrected) {
+    if (corrected.used_open || corrected.used_short || corrected.used_load) return;
+    findings.push_back({FindingCode::uncorrected, Weight::caution,
+                        "no standard was used: the declared resistor and input stand in for them; measure open (most "
+                        "useful), short and "
+                        "load with the same leads"});
+}
+
+Curve curve_of(const dsp::CorrectedResponse& corrected) {
+    Curve curve;
+    curve.frequency_hz = corrected.frequency_hz;
+    curve.impedance_ohm = corrected.impedance;
+    curve.standard_deviation_ohm.reserve(corrected.impedance_variance.size());
+    for (double v : corrected.impedance_variance) curve.standard_deviation_ohm.push_back(std::sqrt(v));
+    return curve;
+}
+
+}  // namespace
+
+Result<MeasurementResult> analyze(const AnalysisRequest& request) {
+    MeasurementResult result;
+    result.hookup = request.hookup;
+    result.sample_rate_hz = request.coil.capture.sample_rate_hz;
+    result.outcome = Rejected{};
+    if (request.description) {
+        auto calculated = model::calculate(*request.description);
+        if (!calculated) return calculated.error();
+        result.calculated = std::move(*calculated);
+    }
+
+    const std::size_t period = known_period(request.coil, request.period_frames);
+    auto response = response_of(request.coil, period, settle_of(request.coil, request.settle_periods));
+    const dsp::CaptureHealth health = dsp::examine(request.coil.capture, period, response.ok() ? &*response : nullptr);
+    result.findings = judge_signal(health, response.ok() ? &*response : nullptr);
+    if (!response) {
+        // A silent or broken capture is a finding about the bench; a request that does not fit the capture is an error.
+        if (verdict_of(result.findings) != Verdict::rejected) return response.error();
+        return result;
+    }
+    result.averages = response->averages;
+    result.clock_drift_ppm = response->clock_drift_ppm;
+    result.usable_band_hz = dsp::usable_band(*response);
+
+    if (!seeks_resonance(request.hookup)) {
+        if (result.verdict() != Verdict::rejected) result.outcome = Accepted{};
+        return result;
+    }
+
+    dsp::Standards standards;
+    if (request.open) standards.open = standard_response(*request.open, request, "open", result.findings);
+    if (request.short_circuit)
+        standards.short_circuit = standard_response(*request.short_circuit, request, "short", result.findings);
+    if (request.load) standards.load = standard_response(*request.load, request, "load", result.findings);
+    if (result.verdict() == Verdict::rejected) return result;
+
+    auto corrected = dsp::correct(*response, standards, request.bench);
+    if (!corrected) return corrected.error();
+    result.curve = curve_of(*corrected);
+
+    for (Finding& f : judge_wiring(*response, *corrected)) result.findings.push_back(std::move(f));
+    if (result.verdict() == Verdict::rejected) return result;
+    if (unphysical_after_open(*corrected)) {
+        result.findings.push_back(
+            {FindingCode::correction_stale, Weight::reject,
+             "after correction the coil would generate power: the standards no longer describe this bench; measure "
+             "open, short and load again with the leads as they lie now"});
+        return result;
+    }
+
+    InBandOutcome found = find_in_band(*corrected, *response, standards, request.bench, request.tolerances,
+                                       request.hookup, response->clock_drift_ppm);
+    if (const auto* none = std::get_if<dsp::NoFit>(&found)) {
+        for (Finding& f : judge_no_fit(*none, *corrected, request.bench, request.hookup))
+            result.findings.push_back(std::move(f));
+        return result;
+    }
+    Resonance resonance = std::move(std::get<Resonance>(found));
+    add_uncorrected(result.findings, *corrected);
+    if (!resonance.other_peaks_hz.empty()) {
+        std::string where;
+        for (double f : resonance.other_peaks_hz) {
+            where += (where.empty() ? "" : ", ") + record::format_quantity(f, record::Unit::hertz);
+        }
+        result.findings.push_back(
+            {FindingCode::several_peaks, Weight::caution,
+             fmt::format("further peaks at {}; the strongest is reported. Move other coils, the primary and metal "
+                         "away, or open the primary circuit",
+                         where)});
+    }
+    result.reason_for_way = "the resonance lies inside the usable band";
+    result.outcome = Accepted{std::move(resonance), std::nullopt};
+    return result;
+}
+
+}  // namespace coldtune::measure

@@ -1,0 +1,254 @@
+#include "analyzer/measure/evidence.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "analyzer/record/quantity.hpp"
+
+namespace coldtune::measure {
+namespace {
+
+std::string hertz(double f) {
+    return record::format_quantity(f, record::Unit::hertz, 4);
+}
+
+// Limits of judgement. None has a published source; each says what it protects.
+constexpr double kQuietPeakDbfs = -60;  // under this a 16-bit interface has about 10 usable bits less than it could
+constexpr double kReferenceSignalToNoise = 10;  // per bin, amplitude: a ratio with 10 % error is no reference
+constexpr double kHumCautionDb = -20;           // hum a tenth of the signal eats headroom and hides in the first bins
+constexpr double kDriftNotePpm = 1;             // detected and removed; worth knowing
+constexpr double kDriftCautionPpm = 100;  // no pair of healthy crystals differs by more (common practice, no source)
+constexpr double kDriftRejectPpm = 400;   // beyond what the drift estimate can follow without ambiguity
+constexpr double kDistortionCautionDb = -45;
+constexpr double kDistortionRejectDb = -20;
+constexpr double kUnsteadyCautionSigma = 8;  // the largest of 10^5 normal changes stays under 5
+constexpr double kGainMargin = 0.02;  // inputs of one interface differ by less than 2 % (common practice, no source)
+
+// Capacitance against frequency, C(f) = c0 + c2 f^2 by weighted least squares on Im(Y)/w. Below its first resonance a
+// coil shows c2 > 0 (its own capacitance seen through its inductance); a bare lead shows none.
+struct ApparentCapacitance {
+    double c0_f = 0;
+    double rise_f = 0;        // c2 * f_high^2
+    double rise_sigma_f = 0;  // its standard deviation, from the data's noise and misfit together
+    bool conductive = false;  // mostly resistive or inductive: the question makes no sense
+};
+
+ApparentCapacitance apparent_capacitance(const dsp::CorrectedResponse& data) {
+    ApparentCapacitance out;
+    const std::size_t n = data.frequency_hz.size();
+    if (n < 8) return out;
+    const double f_high = data.frequency_hz.back();
+    double s0 = 0, s1 = 0, s2 = 0, t0 = 0, t1 = 0;
+    std::size_t negative = 0;
+    std::vector<double> c(n), w(n), x(n);
+    for (std::size_t k = 0; k < n; ++k) {
+        const double omega = 2 * std::numbers::pi * data.frequency_hz[k];
+        const auto y = 1.0 / data.impedance[k];
+        c[k] = y.imag() / omega;
+        negative += c[k] < 0 ? 1U : 0U;
+        const double y_variance = data.impedance_variance[k] / std::pow(std::abs(data.impedance[k]), 4) / 2;
+        const double variance = y_variance / (omega * omega);
+        w[k] = variance > 0 ? 1 / variance : 0;
+        x[k] = std::pow(data.frequency_hz[k] / f_high, 2);
+        s0 += w[k];
+        s1 += w[k] * x[k];
+        s2 += w[k] * x[k] * x[k];
+        t0 += w[k] * c[k];
+        t1 += w[k] * x[k] * c[k];
+    }
+    const double determinant = s0 * s2 - s1 * s1;
+    if (!(determinant > 0)) return out;
+    out.c0_f = (s2 * t0 - s1 * t1) / determinant;
+    out.rise_f = (s0 * t1 - s1 * t0) / determinant;
+    double chi = 0;
+    for (std::size_t k = 0; k < n; ++k) chi += w[k] * std::pow(c[k] - out.c0_f - out.rise_f * x[k], 2);
+    const double misfit = std::max(1.0, chi / static_cast<double>(n - 2));
+    out.rise_sigma_f = std::sqrt(s0 / determinant * misfit);
+    out.conductive = negative * 2 > n;
+    return out;
+}
+
+}  // namespace
+
+std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::Response* response) {
+    std::vector<Finding> out;
+    const auto clipped = [&](const dsp::ChannelHealth& channel, const char* name) {
+        if (channel.clipped_frames == 0) return;
+        out.push_back(
+            {FindingCode::clipped, Weight::reject,
+             fmt::format("{} clipped in {} frames (peak {:.1f} dBFS); lower the level or that input's gain and "
+                         "sweep again",
+                         name, channel.clipped_frames, channel.peak_dbfs)});
+    };
+    clipped(health.generator, "input 1 (generator side)");
+    clipped(health.coil, "input 2 (coil side)");
+
+    if (!health.dropouts.empty()) {
+        const auto& d = health.dropouts.front();
+        out.push_back(
+            {FindingCode::dropout, Weight::reject,
+             fmt::format(
+                 "the capture breaks off in {} place{}, first at frame {}{}; close other programs, use a larger "
+                 "buffer, check the leads and sweep again",
+                 health.dropouts.size(), health.dropouts.size() == 1 ? "" : "s", d.first_frame,
+                 d.frames == 0 ? " (frames lost or repeated)" : fmt::format(" ({} frames)", d.frames))});
+    }
+
+    double signal_to_noise = 0;
+    if (response != nullptr && !response->frequency_hz.empty()) {
+        std::vector<double> ratios;
+        ratios.reserve(response->frequency_hz.size());
+        for (std::size_t k = 0; k < response->frequency_hz.size(); ++k) {
+            const double noise = response->generator_noise[k];
+            ratios.push_back(noise > 0 ? response->generator_amplitude[k] / noise : 1e12);
+        }
+        auto middle = ratios.begin() + static_cast<std::ptrdiff_t>(ratios.size() / 2);
+        std::nth_element(ratios.begin(), middle, ratios.end());
+        signal_to_noise = *middle;
+    }
+    if (health.generator.peak_dbfs < kQuietPeakDbfs) {
+        out.push_back(
+            {FindingCode::too_quiet, Weight::reject,
+             fmt::format(
+                 "input 1 peaks at {:.0f} dBFS only: nothing reaches the generator side; check the lead from the "
+                 "line output, raise the level and sweep again",
+                 health.generator.peak_dbfs)});
+    } else if (response != nullptr && signal_to_noise < kReferenceSignalToNoise) {
+        out.push_back(
+            {FindingCode::too_quiet, Weight::reject,
+             fmt::format("the sweep stands only {:.0f} dB above the noise on input 1; raise the level or the gain, or "
+                         "sweep for longer",
+                         20 * std::log10(std::max(signal_to_noise, 1e-3)))});
+    }
+
+    if (health.hum && health.hum->relative_to_signal_db > kHumCautionDb) {
+        out.push_back(
+            {FindingCode::hum, Weight::caution,
+             fmt::format("{:.0f} Hz hum stands {:.0f} dB {} the sweep on input 2; run the computer from its battery, "
+                         "shorten the return lead, keep mains leads away",
+                         health.hum->mains_hz, std::abs(health.hum->relative_to_signal_db),
+                         health.hum->relative_to_signal_db < 0 ? "below" : "above")});
+    }
+
+    const std::optional<double> drift = health.clock_drift_ppm
+                                            ? health.clock_drift_ppm
+                                            : (response != nullptr ? response->clock_drift_ppm : std::nullopt);
+    if (drift && std::abs(*drift) >= kDriftNotePpm) {
+        const double size = std::abs(*drift);
+        const Weight weight = size > kDriftRejectPpm    ? Weight::reject
+                              : size > kDriftCautionPpm ? Weight::caution
+                                                        : Weight::note;
+        out.push_back(
+            {FindingCode::clock_drift, weight,
+             fmt::format(
+                 "the clock that played and the clock that recorded differ by {:.1f} ppm{}; play and record with "
+                 "the same interface",
+                 *drift, weight == Weight::reject ? "" : " (removed, and kept in the uncertainty)")});
+    }
+
+    const double own = health.generator_distortion_db.value_or(-400);
+    if (health.coil_distortion_db && *health.coil_distortion_db > kDistortionCautionDb &&
+        *health.coil_distortion_db > own + 6) {
+        const bool gross = *health.coil_distortion_db > kDistortionRejectDb;
+        out.push_back(
+            {FindingCode::nonlinear, gross ? Weight::reject : Weight::caution,
+             fmt::format(
+                 "input 2 holds distortion {:.0f} dB below the sweep that input 1 does not; lower the level, look for "
+                 "a loose contact, a protection diode or iron nearby",
+                 -*health.coil_distortion_db)});
+    }
+    if (health.unsteadiness_sigma && *health.unsteadiness_sigma > kUnsteadyCautionSigma) {
+        out.push_back({FindingCode::nonlinear, Weight::caution,
+                       "the response changed during the sweep: something moved, was touched or has a loose contact; "
+                       "fasten the leads, step "
+                       "back and sweep again"});
+    }
+    return out;
+}
+
+std::vector<Finding> judge_wiring(const dsp::Response& response, const dsp::CorrectedResponse& corrected) {
+    std::vector<Finding> out;
+    // A passive thing behind a resistor cannot raise the voltage above the generator's: |ratio| <= 1 but for gain
+    // mismatch. With the inputs swapped the ratio is the inverse, so most bins lie above 1 and none below.
+    std::size_t above = 0, below = 0;
+    for (std::size_t k = 0; k < response.ratio.size(); ++k) {
+        const double size = std::abs(response.ratio[k]);
+        const double margin = std::max(kGainMargin, 3 * std::sqrt(response.variance[k]));
+        above += size > 1 + margin ? 1U : 0U;
+        below += size < 1 - margin ? 1U : 0U;
+    }
+    if (above >= 10 && above > 10 * below && above * 20 > response.ratio.size()) {
+        out.push_back({FindingCode::inputs_swapped, Weight::reject,
+                       "the coil side is louder than the generator side, which a passive coil cannot do; swap inputs 1 "
+                       "and 2 (input 1 on "
+                       "the generator side of the resistor) and sweep again"});
+        return out;
+    }
+    std::size_t tiny = 0;
+    for (const auto& z : corrected.impedance) tiny += std::abs(z) < 1.0 ? 1U : 0U;
+    if (!corrected.impedance.empty() && tiny * 20 > corrected.impedance.size() * 19) {
+        out.push_back({FindingCode::shorted, Weight::reject,
+                       "less than 1 ohm at the lead over the whole band: the lead is shorted to the return; clear the "
+                       "short and sweep "
+                       "again"});
+    }
+    return out;
+}
+
+std::vector<Finding> judge_no_fit(const dsp::NoFit& no_fit, const dsp::CorrectedResponse& corrected,
+                                  const dsp::BenchValues& bench, Hookup hookup) {
+    const double low = corrected.frequency_hz.empty() ? 0 : corrected.frequency_hz.front();
+    const double high = corrected.frequency_hz.empty() ? 0 : corrected.frequency_hz.back();
+    const std::string band = fmt::format("{} to {}", hertz(low), hertz(high));
+    using Reason = dsp::NoFit::Reason;
+
+    if (no_fit.reason == Reason::too_coarse || no_fit.reason == Reason::does_not_describe ||
+        no_fit.reason == Reason::did_not_converge) {
+        return {{FindingCode::no_resonance, Weight::reject, no_fit.sentence}};
+    }
+    if (hookup == Hookup::foot) {
+        const ApparentCapacitance c = apparent_capacitance(corrected);
+        const bool rises = !c.conductive && c.rise_f > 6 * c.rise_sigma_f && c.rise_f > 0.02 * std::abs(c.c0_f);
+        if (no_fit.reason == Reason::at_band_edge || rises) {
+            return {{FindingCode::outside_band, Weight::reject,
+                     fmt::format(
+                         "no resonance between {}, but the coil's admittance rises toward the upper edge: it resonates "
+                         "above the band; use an interface with a higher rate, or load the head with a known capacitor",
+                         band)}};
+        }
+        // After an open standard a lead is good to a picofarad; a declared cable capacitance to 30 %.
+        const double unsure_f = corrected.used_open ? 1e-12 : std::max(1e-12, 0.3 * bench.input_capacitance_f);
+        if (!c.conductive && std::abs(c.c0_f) < unsure_f) {
+            return {
+                {FindingCode::no_coil, Weight::reject,
+                 corrected.used_open
+                     ? fmt::format("nothing but the open lead is seen from {}; clip the lead to the foot and the "
+                                   "return to ground",
+                                   band)
+                     : fmt::format(
+                           "nothing beyond the lead's own capacitance is seen from {}; check the clip on the foot, and "
+                           "measure the open standard, without which a coil that resonates far above the band is not "
+                           "told "
+                           "from none",
+                           band)}};
+        }
+    } else if (no_fit.reason == Reason::at_band_edge) {
+        return {
+            {FindingCode::outside_band, Weight::reject,
+             fmt::format(
+                 "no resonance between {}, but the response still rises at an edge: it resonates outside the band; use "
+                 "a higher rate, or another capacitor",
+                 band)}};
+    }
+    return {
+        {FindingCode::no_resonance, Weight::reject,
+         fmt::format(
+             "no resonance between {}: {}; check that the far end of the coil is {} and that the return is connected",
+             band, no_fit.sentence.empty() ? "no peak stands out of the noise" : no_fit.sentence,
+             hookup == Hookup::winding ? "tied to the return" : "free")}};
+}
+
+}  // namespace coldtune::measure

@@ -1,0 +1,26 @@
+// From facts about a capture to findings: what they mean at this hookup and what to do about them.
+#pragma once
+
+#include <vector>
+
+#include "analyzer/measure/finding.hpp"
+#include "analyzer/measure/hookup.hpp"
+#include "dsp/capture_health.hpp"
+#include "dsp/correction.hpp"
+#include "dsp/resonance_fit.hpp"
+#include "dsp/response.hpp"
+
+namespace coldtune::measure {
+
+// Everything the capture shows before any circuit is assumed. `response` may be null (none could be formed).
+std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::Response* response);
+
+// Inputs swapped, or a short: wiring that the raw and the corrected response give away, for a hookup with something to
+// measure.
+std::vector<Finding> judge_wiring(const dsp::Response& response, const dsp::CorrectedResponse& corrected);
+
+// Why there is no resonance, as findings, never empty: nothing connected, resonance above or below the band, or none.
+std::vector<Finding> judge_no_fit(const dsp::NoFit& no_fit, const dsp::CorrectedResponse& corrected,
+                                  const dsp::BenchValues& bench, Hookup hookup);
+
+}  // namespace coldtune::measure

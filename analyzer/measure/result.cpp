@@ -1,0 +1,28 @@
+#include "analyzer/measure/result.hpp"
+
+namespace coldtune::measure {
+
+std::string_view way_name(Way way) {
+    switch (way) {
+        case Way::in_band:
+            return "in-band";
+        case Way::below_band:
+            return "below-band";
+        case Way::loading_series:
+            return "loading-series";
+    }
+    return "in-band";
+}
+
+const Resonance* MeasurementResult::resonance() const {
+    const auto* accepted = std::get_if<Accepted>(&outcome);
+    return accepted != nullptr && accepted->resonance ? &*accepted->resonance : nullptr;
+}
+
+std::optional<double> MeasurementResult::difference_percent() const {
+    const Resonance* measured = resonance();
+    if (measured == nullptr || !calculated) return std::nullopt;
+    return 100.0 * (measured->frequency_hz - calculated->frequency_hz) / calculated->frequency_hz;
+}
+
+}  // namespace coldtune::measure

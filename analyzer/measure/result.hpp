@@ -1,0 +1,90 @@
+// The result of one measurement. A rejected one has no place where a resonance could stand.
+#pragma once
+
+#include <complex>
+#include <optional>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include "analyzer/measure/finding.hpp"
+#include "analyzer/measure/hookup.hpp"
+#include "analyzer/model/secondary.hpp"
+#include "dsp/capture.hpp"
+
+namespace coldtune::measure {
+
+// How a resonance was found; every printed resonance names its way.
+enum class Way { in_band, below_band, loading_series };
+std::string_view way_name(Way way);
+
+// One contribution to the uncertainty of a result: standard uncertainties (k = 1), 0 where it does not act.
+struct BudgetLine {
+    std::string source;  // "noise", "clock", ...
+    double frequency_u_hz = 0;
+    double q_u = 0;
+    double resistance_u_ohm = 0;
+};
+
+// Another route to the same quantity, for the eye; never averaged in.
+struct CrossCheck {
+    std::string route;  // "half-power width", "phase slope", "ring-down"
+    double q = 0;
+};
+
+// A resonance with its 95 % half-widths (k = 2, GUM). SI.
+struct Resonance {
+    Way way = Way::in_band;
+    double frequency_hz = 0;
+    double frequency_u95_hz = 0;
+    // Empty where the way cannot know them.
+    std::optional<double> q, q_u95;
+    std::optional<double> resistance_ohm, resistance_u95_ohm;
+    std::vector<BudgetLine> budget;
+    std::vector<CrossCheck> cross_checks;
+    double chi_square = 0;
+    std::size_t degrees_of_freedom = 0;
+    dsp::Band fit_window;
+    std::vector<double> other_peaks_hz;
+};
+
+// Inductance and series resistance of a winding (hookup `winding`).
+struct WindingValue {
+    double inductance_h = 0, inductance_u95_h = 0;
+    double resistance_ohm = 0, resistance_u95_ohm = 0;
+};
+
+struct Accepted {
+    std::optional<Resonance> resonance;  // empty for standards
+    std::optional<WindingValue> winding;
+};
+struct Rejected {};
+
+// The corrected response, for drawing and export.
+struct Curve {
+    std::vector<double> frequency_hz;
+    std::vector<std::complex<double>> impedance_ohm;
+    std::vector<double> standard_deviation_ohm;  // of the complex impedance, k = 1
+};
+
+struct MeasurementResult {
+    Hookup hookup = Hookup::foot;
+    std::vector<Finding> findings;
+    std::variant<Rejected, Accepted> outcome;
+    std::optional<dsp::Band> usable_band_hz;
+    std::optional<model::Calculated> calculated;
+    Curve curve;
+    // Facts about the capture worth keeping with the result.
+    double sample_rate_hz = 0;
+    std::size_t averages = 0;
+    std::optional<double> clock_drift_ppm;
+    std::string reason_for_way;
+
+    [[nodiscard]] Verdict verdict() const { return verdict_of(findings); }
+    // The resonance, or null when rejected or not sought.
+    [[nodiscard]] const Resonance* resonance() const;
+    // 100 (measured - calculated) / calculated; empty without both.
+    [[nodiscard]] std::optional<double> difference_percent() const;
+};
+
+}  // namespace coldtune::measure

@@ -1,0 +1,110 @@
+#include "analyzer/measure/result_json.hpp"
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+namespace coldtune::measure {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+Json number(double value) {
+    return std::isfinite(value) ? Json(value) : Json(nullptr);
+}
+Json number(const std::optional<double>& value) {
+    return value ? number(*value) : Json(nullptr);
+}
+
+Json resonance_json(const Resonance& r) {
+    Json j;
+    j["way"] = way_name(r.way);
+    j["frequency_hz"] = number(r.frequency_hz);
+    j["frequency_u95_hz"] = number(r.frequency_u95_hz);
+    j["q"] = number(r.q);
+    j["q_u95"] = number(r.q_u95);
+    j["resistance_ohm"] = number(r.resistance_ohm);
+    j["resistance_u95_ohm"] = number(r.resistance_u95_ohm);
+    j["chi_square"] = number(r.chi_square);
+    j["degrees_of_freedom"] = r.degrees_of_freedom;
+    j["fit_window_hz"] = {number(r.fit_window.low_hz), number(r.fit_window.high_hz)};
+    j["other_peaks_hz"] = r.other_peaks_hz;
+    Json budget = Json::array();
+    for (const BudgetLine& line : r.budget) {
+        budget.push_back({{"source", line.source},
+                          {"frequency_u_hz", number(line.frequency_u_hz)},
+                          {"q_u", number(line.q_u)},
+                          {"resistance_u_ohm", number(line.resistance_u_ohm)}});
+    }
+    j["budget"] = std::move(budget);
+    Json checks = Json::array();
+    for (const CrossCheck& c : r.cross_checks) checks.push_back({{"route", c.route}, {"q", number(c.q)}});
+    j["cross_checks"] = std::move(checks);
+    return j;
+}
+
+Json curve_json(const Curve& curve) {
+    Json real = Json::array(), imaginary = Json::array();
+    for (const auto& z : curve.impedance_ohm) {
+        real.push_back(number(z.real()));
+        imaginary.push_back(number(z.imag()));
+    }
+    Json deviation = Json::array();
+    for (double s : curve.standard_deviation_ohm) deviation.push_back(number(s));
+    return {{"frequency_hz", curve.frequency_hz},
+            {"impedance_real_ohm", std::move(real)},
+            {"impedance_imaginary_ohm", std::move(imaginary)},
+            {"standard_deviation_ohm", std::move(deviation)}};
+}
+
+}  // namespace
+
+Json to_json(const model::Calculated& c) {
+    Json j;
+    j["frequency_hz"] = number(c.frequency_hz);
+    j["frequency_u95_hz"] = number(c.frequency_u95_hz);
+    j["inductance_h"] = number(c.inductance_h);
+    j["capacitance_f"] = number(c.capacitance_f);
+    j["low_frequency_inductance_h"] = number(c.low_frequency_inductance_h);
+    j["q"] = number(c.q);
+    j["resistance_ohm"] = number(c.resistance_ohm);
+    j["dc_resistance_ohm"] = number(c.dc_resistance_ohm);
+    j["wire_length_m"] = number(c.wire_length_m);
+    return j;
+}
+
+Json to_json(const MeasurementResult& result, bool with_curve) {
+    Json j;
+    j["schema"] = "coldtune.result.v1";
+    j["program_version"] = COLDTUNE_VERSION;
+    j["hookup"] = describe(result.hookup).name;
+    j["verdict"] = verdict_name(result.verdict());
+    Json findings = Json::array();
+    for (const Finding& f : result.findings) {
+        const char* weight = f.weight == Weight::reject ? "reject" : f.weight == Weight::caution ? "caution" : "note";
+        findings.push_back({{"code", code_name(f.code)}, {"weight", weight}, {"text", f.text}});
+    }
+    j["findings"] = std::move(findings);
+    j["sample_rate_hz"] = number(result.sample_rate_hz);
+    j["averages"] = result.averages;
+    j["clock_drift_ppm"] = number(result.clock_drift_ppm);
+    j["usable_band_hz"] = result.usable_band_hz
+                              ? Json{number(result.usable_band_hz->low_hz), number(result.usable_band_hz->high_hz)}
+                              : Json(nullptr);
+    const Resonance* resonance = result.resonance();
+    j["resonance"] = resonance != nullptr ? resonance_json(*resonance) : Json(nullptr);
+    j["reason_for_way"] = resonance != nullptr ? Json(result.reason_for_way) : Json(nullptr);
+    j["winding"] = nullptr;
+    if (const auto* accepted = std::get_if<Accepted>(&result.outcome); accepted != nullptr && accepted->winding) {
+        const WindingValue& w = *accepted->winding;
+        j["winding"] = {{"inductance_h", number(w.inductance_h)},
+                        {"inductance_u95_h", number(w.inductance_u95_h)},
+                        {"resistance_ohm", number(w.resistance_ohm)},
+                        {"resistance_u95_ohm", number(w.resistance_u95_ohm)}};
+    }
+    j["calculated"] = result.calculated ? to_json(*result.calculated) : Json(nullptr);
+    j["difference_percent"] = number(result.difference_percent());
+    if (with_curve) j["curve"] = curve_json(result.curve);
+    return j;
+}
+
+}  // namespace coldtune::measure
