@@ -1,0 +1,82 @@
+// coldtune predict: the calculated value, before anything is measured.
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <memory>
+#include <nlohmann/json.hpp>
+
+#include "analyzer/cli/command.hpp"
+#include "analyzer/cli/result_text.hpp"
+#include "analyzer/measure/result_json.hpp"
+#include "analyzer/model/secondary.hpp"
+#include "analyzer/record/coil_file.hpp"
+
+namespace coldtune::cli {
+namespace {
+
+struct Options {
+    std::string coil_path;
+    bool json = false;
+    bool profile = false;
+};
+
+nlohmann::ordered_json profile_json(const model::Profile& profile) {
+    return {{"position", profile.position}, {"voltage", profile.voltage}, {"current", profile.current}};
+}
+
+std::string profile_text(const model::Profile& profile) {
+    std::string out =
+        "profile along the winding, first resonance (voltage relative to the head, current to the foot)\n";
+    out += "  position   voltage   current\n";
+    constexpr std::size_t kRows = 20;
+    const std::size_t n = profile.position.size();
+    const std::size_t step = std::max<std::size_t>(1, n / kRows);
+    for (std::size_t i = 0; i < n; i += step) {
+        out += fmt::format("  {:8.3f} {:9.4f} {:9.4f}\n", profile.position[i], profile.voltage[i], profile.current[i]);
+    }
+    return out;
+}
+
+ExitCode predict(const Options& o, Console& console) {
+    const auto coil = record::read_coil(o.coil_path);
+    if (!coil) return console.fail("predict", coil.error());
+    const auto calculated = model::calculate(*coil);
+    if (!calculated) return console.fail("predict", calculated.error());
+    std::optional<model::Profile> profile;
+    if (o.profile) {
+        const auto model = model::SecondaryModel::build(*coil);
+        if (!model) return console.fail("predict", model.error());
+        profile = model->profile(0);
+    }
+    if (o.json) {
+        nlohmann::ordered_json j;
+        j["schema"] = "coldtune.prediction.v1";
+        j["program_version"] = COLDTUNE_VERSION;
+        j["calculated"] = measure::to_json(*calculated);
+        j["modes_hz"] = calculated->modes_hz;
+        j["handbook"] = {{"inductance_h", calculated->handbook.inductance_h},
+                         {"capacitance_f", calculated->handbook.capacitance_f},
+                         {"frequency_hz", calculated->handbook.frequency_hz}};
+        j["head_volts_per_volt"] = calculated->head_volts_per_volt;
+        if (profile) j["profile"] = profile_json(*profile);
+        console.print(j.dump(2) + "\n");
+    } else {
+        console.print(describe_calculated(*calculated));
+        if (profile) console.print(profile_text(*profile));
+    }
+    return ExitCode::done;
+}
+
+}  // namespace
+
+Command add_predict(CLI::App& root) {
+    auto o = std::make_shared<Options>();
+    CLI::App* app = root.add_subcommand("predict", "Calculate the resonance from the coil's dimensions");
+    app->add_option("COIL", o->coil_path, "Description of the coil (JSON)")->required()->type_name("COIL.json");
+    app->add_flag("--profile", o->profile, "Add voltage and current along the winding");
+    add_json_flag(*app, o->json);
+    return {app, [o](Console& console) { return predict(*o, console); }};
+}
+
+}  // namespace coldtune::cli

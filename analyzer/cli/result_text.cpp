@@ -1,0 +1,128 @@
+#include "analyzer/cli/result_text.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "analyzer/record/quantity.hpp"
+
+namespace coldtune::cli {
+namespace {
+
+using record::format_quantity;
+using record::format_with_uncertainty;
+using record::Unit;
+
+void row(std::string& out, std::string_view name, std::string_view value, std::string_view remark = {}) {
+    out += fmt::format("  {:<14}{}{}{}\n", name, value, remark.empty() ? "" : "   ", remark);
+}
+
+std::string wrapped(std::string_view text, std::size_t indent, std::size_t width) {
+    std::string out;
+    std::size_t column = indent;
+    std::size_t at = 0;
+    while (at < text.size()) {
+        const std::size_t end = std::min(text.find(' ', at), text.size());
+        const std::string_view word = text.substr(at, end - at);
+        if (column + word.size() > width && column > indent) {
+            out += "\n" + std::string(indent, ' ');
+            column = indent;
+        }
+        out += word;
+        out += ' ';
+        column += word.size() + 1;
+        at = end + 1;
+    }
+    while (!out.empty() && out.back() == ' ') out.pop_back();
+    return out;
+}
+
+}  // namespace
+
+std::string describe_result(const measure::MeasurementResult& result, bool with_budget) {
+    std::string out =
+        fmt::format("{} ({})\n", measure::describe(result.hookup).name, measure::describe(result.hookup).purpose);
+    const measure::Resonance* r = result.resonance();
+    if (r != nullptr) {
+        row(out, "measured", format_with_uncertainty(r->frequency_hz, r->frequency_u95_hz, Unit::hertz),
+            fmt::format("{}, 95 %", measure::way_name(r->way)));
+        if (r->q && r->q_u95) row(out, "Q", format_with_uncertainty(*r->q, *r->q_u95, Unit::none));
+        if (r->resistance_ohm && r->resistance_u95_ohm) {
+            row(out, "resistance", format_with_uncertainty(*r->resistance_ohm, *r->resistance_u95_ohm, Unit::ohm),
+                "at resonance");
+        }
+    } else if (result.verdict() == measure::Verdict::rejected) {
+        row(out, "measured", "nothing: the capture is rejected");
+    } else if (measure::seeks_resonance(result.hookup)) {
+        row(out, "measured", "no resonance");
+    } else {
+        row(out, "measured", "a standard; use it with the coil's capture");
+    }
+    if (result.calculated) {
+        row(out, "calculated",
+            format_with_uncertainty(result.calculated->frequency_hz, result.calculated->frequency_u95_hz, Unit::hertz),
+            "from the dimensions, 95 %");
+        if (const auto percent = result.difference_percent()) {
+            const double difference_hz = r->frequency_hz - result.calculated->frequency_hz;
+            row(out, "difference",
+                fmt::format("{:+.2f} %   ({}{})", *percent, difference_hz < 0 ? "-" : "+",
+                            format_quantity(std::abs(difference_hz), Unit::hertz, 3)),
+                *percent < 0 ? "measured below calculated" : "measured above calculated");
+        }
+    }
+    if (result.usable_band_hz) {
+        row(out, "usable band",
+            fmt::format("{} to {}", format_quantity(result.usable_band_hz->low_hz, Unit::hertz, 3),
+                        format_quantity(result.usable_band_hz->high_hz, Unit::hertz, 3)));
+    }
+    if (r != nullptr && !r->cross_checks.empty()) {
+        std::string text;
+        for (const auto& c : r->cross_checks)
+            text += fmt::format("{}{} {:.4g}", text.empty() ? "" : ", ", c.route, c.q);
+        row(out, "other routes", "Q by " + text);
+    }
+    row(out, "verdict", measure::verdict_name(result.verdict()));
+    for (const auto& f : result.findings) {
+        out += fmt::format("  {:<14}{}\n", fmt::format("- {}", measure::code_name(f.code)).substr(0, 20), "");
+        out += "      " + wrapped(f.text, 6, 100) + "\n";
+    }
+    if (with_budget && r != nullptr) {
+        out += "  uncertainty (standard, k = 1)          frequency          Q      resistance\n";
+        for (const auto& line : r->budget) {
+            out += fmt::format("    {:<30} {:>14} {:>10.3g} {:>15}\n", line.source,
+                               format_quantity(line.frequency_u_hz, Unit::hertz, 3), line.q_u,
+                               format_quantity(line.resistance_u_ohm, Unit::ohm, 3));
+        }
+        out += fmt::format("    chi square {:.1f} for {} degrees of freedom, fitted from {} to {}\n", r->chi_square,
+                           r->degrees_of_freedom, format_quantity(r->fit_window.low_hz, Unit::hertz),
+                           format_quantity(r->fit_window.high_hz, Unit::hertz));
+    }
+    return out;
+}
+
+std::string describe_calculated(const model::Calculated& c) {
+    std::string out = "calculated from the dimensions\n";
+    row(out, "resonance", format_with_uncertainty(c.frequency_hz, c.frequency_u95_hz, Unit::hertz),
+        "foot grounded, head free, 95 %");
+    std::string higher;
+    for (std::size_t i = 1; i < c.modes_hz.size(); ++i) {
+        higher += (higher.empty() ? "" : ", ") + format_quantity(c.modes_hz[i], Unit::hertz);
+    }
+    if (!higher.empty()) row(out, "next modes", higher);
+    row(out, "inductance", format_quantity(c.inductance_h, Unit::henry), "effective at resonance, seen from the foot");
+    row(out, "", format_quantity(c.low_frequency_inductance_h, Unit::henry), "at low frequency");
+    row(out, "capacitance", format_quantity(c.capacitance_f, Unit::farad), "effective, winding and top load together");
+    row(out, "Q", fmt::format("{:.0f}", c.q), "from copper loss alone: expect less");
+    row(out, "resistance", format_quantity(c.resistance_ohm, Unit::ohm),
+        fmt::format("at resonance; {} at direct current", format_quantity(c.dc_resistance_ohm, Unit::ohm)));
+    row(out, "wire", format_quantity(c.wire_length_m, Unit::metre));
+    row(out, "head voltage", fmt::format("{:.0f} V per volt at the foot", c.head_volts_per_volt), "at resonance");
+    out += "second opinion from the handbooks (current sheet, Medhurst's table)\n";
+    row(out, "resonance", format_quantity(c.handbook.frequency_hz, Unit::hertz),
+        fmt::format("{:+.1f} % from the above", 100 * (c.handbook.frequency_hz / c.frequency_hz - 1)));
+    row(out, "inductance", format_quantity(c.handbook.inductance_h, Unit::henry));
+    row(out, "capacitance", format_quantity(c.handbook.capacitance_f, Unit::farad));
+    return out;
+}
+
+}  // namespace coldtune::cli
