@@ -1,0 +1,134 @@
+// The main job in numbers: what a capture of a known coil gives, with and without standards.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+#include "tests/support/bench_rig.hpp"
+
+namespace coldtune {
+namespace {
+
+using measure::Verdict;
+using test::SweepShape;
+
+// Zero of the reactance of series R-L-C with C_s across it, by bisection on Im Y: nothing of the program is used.
+double zero_reactance_hz(const audio::LumpedCoil& coil) {
+    const auto reactance = [&](double f) {
+        const std::complex<double> jw(0, 2 * std::numbers::pi * f);
+        const auto& b = coil.branches.front();
+        const auto y =
+            1.0 / (b.resistance_ohm + jw * b.inductance_h + 1.0 / (jw * b.capacitance_f)) + jw * coil.stray_f;
+        return y.imag();
+    };
+    const auto& b = coil.branches.front();
+    const double f0 = 1 / (2 * std::numbers::pi * std::sqrt(b.inductance_h * b.capacitance_f));
+    double low = f0 * (1 - 1e-3), high = f0 * (1 + 1e-2);
+    if (!(reactance(low) > 0 && reactance(high) < 0)) return f0;
+    for (int i = 0; i < 200; ++i) {
+        const double mid = 0.5 * (low + high);
+        (reactance(mid) > 0 ? low : high) = mid;
+    }
+    return low;
+}
+
+audio::Bench noisy_bench(double frequency_hz, double q, std::uint64_t seed) {
+    audio::Bench bench;
+    // A winding of plausible size for its frequency: reactance about 25 kohm at resonance.
+    bench.coil = test::series_coil(frequency_hz, q, 25e3 / (2 * std::numbers::pi * frequency_hz), 8e-12);
+    bench.interface.generator_noise_dbfs = -100;
+    bench.interface.coil_noise_dbfs = -100;
+    bench.interface.bits = 24;
+    bench.wiring.lead_ohm = 0.15;
+    bench.wiring.lead_h = 0.6e-6;
+    bench.wiring.coil_input.gain = 0.991;
+    bench.wiring.reference_ohm = 10.06e3;
+    bench.seed = seed;
+    return bench;
+}
+
+struct Case {
+    double frequency_hz;
+    double q;
+};
+
+class InBand : public testing::TestWithParam<Case> {};
+
+// Enough bins across the resonance, as the two-step sweep sees to.
+SweepShape shape_for(const Case& c) {
+    SweepShape shape;
+    const double wanted = 10 * shape.rate_hz * c.q / c.frequency_hz;
+    shape.period = dsp::choose_period(static_cast<std::size_t>(std::max(131072.0, wanted)));
+    shape.periods = shape.period > 300000 ? 4 : 6;
+    return shape;
+}
+
+TEST_P(InBand, AllThreeStandardsGiveFrequencyWithin100PpmAndQWithin1Percent) {
+    const Case c = GetParam();
+    const audio::Bench bench = noisy_bench(c.frequency_hz, c.q, 11);
+    const SweepShape shape = shape_for(c);
+    auto request = test::request_for(bench, test::capture(bench, audio::Hookup::foot, shape));
+    test::add_standards(request, bench, shape);
+    const auto result = measure::analyze(request);
+    ASSERT_TRUE(result.ok()) << result.error().message;
+    const auto* r = result->resonance();
+    ASSERT_NE(r, nullptr) << (result->findings.empty() ? "" : result->findings.front().text);
+    const double truth = zero_reactance_hz(std::get<audio::LumpedCoil>(bench.coil));
+    // The tolerances are the figures promised for this arrangement.
+    EXPECT_NEAR(r->frequency_hz / truth, 1, 100e-6);
+    EXPECT_NEAR(*r->q / c.q, 1, 0.01);
+    EXPECT_LT(std::abs(r->frequency_hz - truth), r->frequency_u95_hz * 1.5);
+    EXPECT_EQ(result->verdict(), Verdict::good);
+    RecordProperty("frequency_error_ppm", std::to_string((r->frequency_hz / truth - 1) * 1e6));
+    RecordProperty("q_error_percent", std::to_string((*r->q / c.q - 1) * 100));
+}
+
+TEST_P(InBand, WithoutStandardsFrequencyIsWithin2PerMilleAndSaidToBeUncorrected) {
+    const Case c = GetParam();
+    const audio::Bench bench = noisy_bench(c.frequency_hz, c.q, 12);
+    const auto request = test::request_for(bench, test::capture(bench, audio::Hookup::foot, shape_for(c)));
+    const auto result = measure::analyze(request);
+    ASSERT_TRUE(result.ok()) << result.error().message;
+    const auto* r = result->resonance();
+    ASSERT_NE(r, nullptr) << (result->findings.empty() ? "" : result->findings.front().text);
+    const double truth = zero_reactance_hz(std::get<audio::LumpedCoil>(bench.coil));
+    EXPECT_NEAR(r->frequency_hz / truth, 1, 2e-3);
+    EXPECT_LT(std::abs(r->frequency_hz - truth), r->frequency_u95_hz * 1.5);
+    EXPECT_EQ(result->verdict(), Verdict::caution);
+    ASSERT_FALSE(result->findings.empty());
+    EXPECT_EQ(result->findings.back().code, measure::FindingCode::uncorrected);
+}
+
+INSTANTIATE_TEST_SUITE_P(Coils, InBand,
+                         testing::Values(Case{2e3, 20}, Case{2e3, 400}, Case{5e3, 60}, Case{12e3, 150}, Case{30e3, 20},
+                                         Case{30e3, 400}, Case{63e3, 180}, Case{80e3, 20}, Case{80e3, 400},
+                                         Case{85e3, 250}),
+                         [](const testing::TestParamInfo<Case>& info) {
+                             return std::to_string(static_cast<int>(info.param.frequency_hz)) + "HzQ" +
+                                    std::to_string(static_cast<int>(info.param.q));
+                         });
+
+// The declared tolerances of what was not measured must be in the budget, and gone once it is measured.
+TEST(InBandBudget, HoldsWhatWasDeclaredAndDropsWhatWasMeasured) {
+    const audio::Bench bench = noisy_bench(63e3, 120, 3);
+    auto request = test::request_for(bench, test::capture(bench, audio::Hookup::foot));
+    const auto sources = [](const measure::MeasurementResult& result) {
+        std::vector<std::string> names;
+        for (const auto& line : result.resonance()->budget) names.push_back(line.source);
+        return names;
+    };
+    const auto bare = measure::analyze(request);
+    ASSERT_TRUE(bare.ok() && bare->resonance() != nullptr);
+    EXPECT_THAT(sources(*bare),
+                testing::IsSupersetOf({"noise", "clock", "reference resistor", "input capacitance", "lead"}));
+    test::add_standards(request, bench);
+    const auto full = measure::analyze(request);
+    ASSERT_TRUE(full.ok() && full->resonance() != nullptr);
+    EXPECT_THAT(sources(*full), testing::ElementsAre("noise", "clock", "load standard"));
+    EXPECT_LT(*full->resonance()->q_u95, *bare->resonance()->q_u95);
+}
+
+}  // namespace
+}  // namespace coldtune

@@ -1,0 +1,4 @@
+# From captures to verdicts.
+coldtune_test(measure_test
+  SOURCES findings_test.cpp in_band_test.cpp
+  LIBS coldtune_analyzer)
