@@ -27,7 +27,7 @@ namespace {
 
 // Longest stay in one call of the audio library before SIGALRM ends this process. Opening a USB interface can take
 // seconds; stopping takes one buffer.
-constexpr unsigned open_limit_s = 12;
+constexpr unsigned open_limit_s = 8;  // longer than the program waits, which has the better sentence
 constexpr unsigned close_limit_s = 2;
 constexpr double warm_up_s = 0.1;
 constexpr std::array<double, 8> usual_rates_hz = {44100, 48000, 88200, 96000, 176400, 192000, 352800, 384000};
@@ -133,6 +133,12 @@ void fail(StreamBlock& block, const std::string& message) {
     finish(block, ChildState::failed);
 }
 
+// The same in a place where the library still answers.
+bool give_up(StreamBlock& block, const std::string& message) {
+    fail(block, message);
+    return true;
+}
+
 int on_audio(const void* input, void* output, unsigned long frames, const PaStreamCallbackTimeInfo* /*time*/,
              PaStreamCallbackFlags raw, void* copier) {
     StreamFlags flags;
@@ -214,20 +220,22 @@ bool follow(PaStream* stream, StreamBlock& block, const std::string& name) {
     }
 }
 
-void play_and_record(const SharedStream& shared) {
+// True if the library may still be spoken to afterwards.
+bool play_and_record(const SharedStream& shared) {
     StreamBlock& block = shared.block();
     const auto devices = find_devices();
     const std::string wanted = block.device;
     const auto found =
         std::find_if(devices.begin(), devices.end(), [&](const Device& device) { return device.name == wanted; });
-    if (found == devices.end()) return fail(block, not_found(wanted, devices));
+    if (found == devices.end()) return give_up(block, not_found(wanted, devices));
     const int inputs = static_cast<int>(std::max(block.generator_input, block.coil_input)) + 1;
     const int outputs = static_cast<int>(block.output_channel) + 1;
     if (found->info->maxInputChannels < inputs || found->info->maxOutputChannels < outputs) {
-        return fail(block, fmt::format("'{}' has {} inputs and {} outputs, but input {} and output {} are asked for: "
-                                       "choose other channels or another device",
-                                       found->name, found->info->maxInputChannels, found->info->maxOutputChannels,
-                                       inputs, outputs));
+        return give_up(
+            block,
+            fmt::format("'{}' has {} inputs and {} outputs, but input {} and output {} are asked for: "
+                        "choose other channels or another device",
+                        found->name, found->info->maxInputChannels, found->info->maxOutputChannels, inputs, outputs));
     }
     StreamCopier copier(shared, static_cast<std::size_t>(inputs), static_cast<std::size_t>(outputs),
                         static_cast<std::size_t>(warm_up_s * block.sample_rate_hz), interrupted);
@@ -236,28 +244,28 @@ void play_and_record(const SharedStream& shared) {
     PaStream* stream = nullptr;
     PaError error = Pa_OpenStream(&stream, &input, &output, block.sample_rate_hz, paFramesPerBufferUnspecified,
                                   paClipOff | paDitherOff, on_audio, &copier);
-    if (error != paNoError) return fail(block, why_not_opened(error, *found, block, inputs, outputs));
+    if (error != paNoError) return give_up(block, why_not_opened(error, *found, block, inputs, outputs));
     const PaStreamInfo* info = Pa_GetStreamInfo(stream);
     block.actual_rate_hz = info == nullptr ? 0 : info->sampleRate;
     if (std::abs(block.actual_rate_hz - block.sample_rate_hz) > rate_tolerance * block.sample_rate_hz) {
-        return fail(block,
-                    fmt::format("'{}' runs at {} Hz although {} Hz were asked for: set the interface to that rate "
-                                "or ask for the one it has",
-                                found->name, block.actual_rate_hz, block.sample_rate_hz));
+        return give_up(block,
+                       fmt::format("'{}' runs at {} Hz although {} Hz were asked for: set the interface to that rate "
+                                   "or ask for the one it has",
+                                   found->name, block.actual_rate_hz, block.sample_rate_hz));
     }
     block.state.store(ChildState::starting, std::memory_order_release);
     error = Pa_StartStream(stream);
     if (error != paNoError) {
-        return fail(block, fmt::format("'{}' did not start: {}; reconnect it and try again", found->name,
-                                       plain_name(Pa_GetErrorText(error))));
+        return give_up(block, fmt::format("'{}' did not start: {}; reconnect it and try again", found->name,
+                                          plain_name(Pa_GetErrorText(error))));
     }
     block.state.store(ChildState::running, std::memory_order_release);
     alarm(0);  // the program watches the counters from here on
-    if (!follow(stream, block, found->name)) return;
+    if (!follow(stream, block, found->name)) return false;
     alarm(close_limit_s);
     Pa_StopStream(stream);  // plays what is still buffered, which is silence
     Pa_CloseStream(stream);
-    Pa_Terminate();
+    return true;
 }
 
 // Ends with the program: SIGTERM when the thread that started us is gone. False if that has already happened.
@@ -288,10 +296,16 @@ int run_audio_child(int argc, char** argv) {
     if (error != paNoError) {
         fail(block, fmt::format("the audio library does not start: {}; is the sound system of this computer set up?",
                                 plain_name(Pa_GetErrorText(error))));
-    } else if (std::string_view(argv[2]) == "devices") {
-        list_devices(block);
     } else {
-        play_and_record(*shared);
+        bool answers = true;
+        if (std::string_view(argv[2]) == "devices") {
+            list_devices(block);
+        } else {
+            answers = play_and_record(*shared);
+        }
+        // A JACK server stumbles for seconds over a client that ends without taking its leave.
+        alarm(close_limit_s);
+        if (answers) Pa_Terminate();
     }
     // Never through the library's own exit handlers: they are among what hangs.
     _exit(EXIT_SUCCESS);

@@ -24,7 +24,7 @@ using std::chrono::milliseconds;
 using Clock = std::chrono::steady_clock;
 
 // Looking for devices can take seconds where there are many; nothing can be said about progress meanwhile.
-constexpr milliseconds opening_limit(10000);
+constexpr milliseconds opening_limit(6000);
 constexpr milliseconds starting_limit(3000);  // first buffer of a stream
 constexpr milliseconds stall_limit(1000);     // between buffers: the contract's second
 constexpr milliseconds stopping_limit(1000);  // to ramp down
@@ -188,6 +188,7 @@ public:
         while (!is_final(watch.state())) {
             if (auto error = watch.step()) return *error;
         }
+        child->ended_within(ending_limit);
         return parse_listing(text_of(stream->block().listing));
     }
 

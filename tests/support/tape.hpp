@@ -1,0 +1,52 @@
+// Samples written by one process and read by another while they are written: a file mapped by both.
+#pragma once
+
+#include <fcntl.h>
+#include <sys/mman.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <atomic>
+#include <cstddef>
+#include <new>
+#include <span>
+#include <string>
+
+namespace coldtune::testing {
+
+struct Tape {
+    static constexpr std::size_t capacity = 192000UL * 30;
+    std::atomic<std::size_t> frames = 0;
+    float samples[capacity];
+
+    // Maps a new file; null if it cannot be written. Lives until the process ends.
+    static Tape* create(const std::string& path) {
+        void* memory = map(path, O_RDWR | O_CREAT | O_TRUNC);
+        return memory == nullptr ? nullptr : new (memory) Tape;
+    }
+    static Tape* open(const std::string& path) { return static_cast<Tape*>(map(path, O_RDWR)); }
+
+    // What does not fit is dropped.
+    void append(const float* input, std::size_t count) {
+        const std::size_t begin = frames.load(std::memory_order_relaxed);
+        const std::size_t fitting = std::min(count, capacity - begin);
+        std::copy_n(input, fitting, samples + begin);
+        frames.store(begin + fitting, std::memory_order_release);
+    }
+    std::span<const float> recorded() const { return {samples, frames.load(std::memory_order_acquire)}; }
+
+private:
+    Tape() {}  // leaves the samples as the file has them: zeros, and no page touched
+    static void* map(const std::string& path, int flags) {
+        const int file = ::open(path.c_str(), flags | O_CLOEXEC, 0600);
+        if (file < 0) return nullptr;
+        void* memory = MAP_FAILED;
+        if (ftruncate(file, sizeof(Tape)) == 0) {
+            memory = mmap(nullptr, sizeof(Tape), PROT_READ | PROT_WRITE, MAP_SHARED, file, 0);
+        }
+        close(file);
+        return memory == MAP_FAILED ? nullptr : memory;
+    }
+};
+
+}  // namespace coldtune::testing
