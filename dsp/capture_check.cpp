@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <array>
 #include <cmath>
 #include <span>
 
@@ -9,10 +11,13 @@ namespace coldtune::dsp {
 
 Status check_finite(const TwoChannelCapture& capture) {
     const auto check = [](const std::vector<double>& channel, const char* name) -> Status {
-        // A sum of zeros times the samples is zero unless one of them is not finite: one pass without a branch.
-        double sum = 0;
-        for (const double value : channel) sum += value * 0.0;
-        if (sum == 0.0) return Done{};
+        // Zeros times the samples add up to zero unless one of them is not finite: one pass without a branch.
+        std::array<double, 8> sum{};
+        const std::size_t whole = channel.size() / sum.size() * sum.size();
+        for (std::size_t i = 0; i < whole; i += sum.size())
+            for (std::size_t j = 0; j < sum.size(); ++j) sum[j] += channel[i + j] * 0.0;
+        for (std::size_t i = whole; i < channel.size(); ++i) sum[0] += channel[i] * 0.0;
+        if (std::all_of(sum.begin(), sum.end(), [](double part) { return part == 0.0; })) return Done{};
         for (std::size_t i = 0; i < channel.size(); ++i)
             if (!std::isfinite(channel[i]))
                 return bad_input(

@@ -68,12 +68,13 @@ Result<Layout> lay_out(const TwoChannelCapture& capture, const PeriodicOptions& 
 void transform(Channel samples, RealFft& fft, PeriodSpectra& spectra) {
     const std::size_t n = fft.size();
     const std::size_t count = samples.size() / n;
-    spectra.value.resize(count * spectra.width);
+    spectra.value.clear();
+    spectra.value.reserve(count * spectra.width);
     for (std::size_t p = 0; p < count; ++p) {
         std::copy_n(samples.begin() + static_cast<std::ptrdiff_t>(p * n), n, fft.time().begin());
         fft.forward();
-        std::copy_n(fft.spectrum().begin() + static_cast<std::ptrdiff_t>(spectra.first_bin), spectra.width,
-                    spectra.row(p).begin());
+        const auto lines = fft.spectrum().subspan(spectra.first_bin, spectra.width);
+        spectra.value.insert(spectra.value.end(), lines.begin(), lines.end());
     }
 }
 

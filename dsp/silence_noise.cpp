@@ -27,6 +27,16 @@ SilenceNoise::Density SilenceNoise::at(double frequency_hz) const {
             spectra_.cross[low] * (1 - t) + spectra_.cross[low + 1] * t};
 }
 
+SilenceNoise::Density SilenceNoise::mean_squares() const {
+    Density total;
+    for (std::size_t k = 0; k < spectra_.first.size(); ++k) {
+        total.generator += spectra_.first[k] * spectra_.bin_hz;
+        total.coil += spectra_.second[k] * spectra_.bin_hz;
+        total.cross += spectra_.cross[k] * spectra_.bin_hz;
+    }
+    return total;
+}
+
 std::optional<SilenceNoise> silence_noise(const TwoChannelCapture& capture, const SignalExtent& signal) {
     const std::size_t before = signal.first > margin_before ? signal.first - margin_before : 0;
     const std::size_t after_from = std::min(capture.frames(), signal.last + margin_after);

@@ -23,6 +23,8 @@ public:
     };
     explicit SilenceNoise(AveragedSpectra spectra) : spectra_(std::move(spectra)) {}
     [[nodiscard]] Density at(double frequency_hz) const;
+    // Total power of each channel's noise, mean square.
+    [[nodiscard]] Density mean_squares() const;
     [[nodiscard]] std::size_t segments() const noexcept { return spectra_.segments; }
 
 private:

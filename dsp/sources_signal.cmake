@@ -1,14 +1,20 @@
 # FFT, stimuli, response estimation, capture health.
 target_sources(coldtune_dsp PRIVATE
   capture_check.cpp
+  capture_health.cpp
   clock_drift.cpp
+  dropouts.cpp
   excited_bins.cpp
   fft.cpp
+  mains_hum.cpp
+  period_facts.cpp
   quantisation.cpp
   resample.cpp
+  response_broadband.cpp
   response_periodic.cpp
   scatter_noise.cpp
   signal_start.cpp
   silence_noise.cpp
   spectra.cpp
-  stimulus.cpp)
+  stimulus.cpp
+  usable_band.cpp)
