@@ -28,6 +28,37 @@ struct AtHeight {
     }
 };
 
+double distance_to_box(double r, double z, const Outline& box) {
+    return std::hypot(std::max({box.r_low_m - r, r - box.r_high_m, 0.0}),
+                      std::max({box.z_low_m - z, z - box.z_high_m, 0.0}));
+}
+
+double distance_to_line(double r, double z, const SlopingOutline& line) {
+    const double dr = line.r_end_m - line.r_start_m;
+    const double dz = line.z_end_m - line.z_start_m;
+    const double squared = dr * dr + dz * dz;
+    const double along =
+        squared == 0 ? 0 : std::clamp(((r - line.r_start_m) * dr + (z - line.z_start_m) * dz) / squared, 0.0, 1.0);
+    return std::hypot(r - line.r_start_m - along * dr, z - line.z_start_m - along * dz);
+}
+
+// Narrows the part [from, to] of the line that lies between two bounds of one coordinate; false when nothing is left.
+bool narrow(double start, double step, double low, double high, double& from, double& to) {
+    if (step == 0) return start >= low && start <= high;
+    const double at_low = (low - start) / step;
+    const double at_high = (high - start) / step;
+    from = std::max(from, std::min(at_low, at_high));
+    to = std::min(to, std::max(at_low, at_high));
+    return from <= to;
+}
+
+bool crosses(const SlopingOutline& line, const Outline& box) {
+    double from = 0;
+    double to = 1;
+    return narrow(line.r_start_m, line.r_end_m - line.r_start_m, box.r_low_m, box.r_high_m, from, to) &&
+           narrow(line.z_start_m, line.z_end_m - line.z_start_m, box.z_low_m, box.z_high_m, from, to);
+}
+
 }  // namespace
 
 double gap_m(const Outline& a, const Outline& b) {
@@ -54,14 +85,41 @@ Outline outline_of(const TopLoadBody& body, double winding_end_m) {
 }
 
 Outline outline_of(const Surroundings::StrikeRing& ring) {
-    return tube_section((ring.diameter_m - ring.tube_diameter_m) / 2, ring.height_m, ring.tube_diameter_m / 2);
+    return tube_section(ring.diameter_m / 2, ring.height_m, ring.tube_diameter_m / 2);
 }
 
-Outline outline_of_turn(const Primary& primary, double index) {
+double SlopingOutline::outermost_m() const {
+    return std::max(r_start_m, r_end_m) + rounding_m;
+}
+
+double SlopingOutline::lowest_m() const {
+    return std::min(z_start_m, z_end_m) - rounding_m;
+}
+
+double SlopingOutline::highest_m() const {
+    return std::max(z_start_m, z_end_m) + rounding_m;
+}
+
+SlopingOutline outline_of(const Primary& primary) {
     const double slope = primary.angle_deg * std::numbers::pi / 180;
-    return tube_section(primary.inner_diameter_m / 2 + index * primary.pitch_m * std::cos(slope),
-                        primary.base_height_m + index * primary.pitch_m * std::sin(slope),
-                        primary.conductor_diameter_m / 2);
+    const double radius = primary.inner_diameter_m / 2;
+    const double reach = (std::ceil(primary.turns) - 1) * primary.pitch_m;
+    return {radius, primary.base_height_m, radius + reach * std::cos(slope),
+            primary.base_height_m + reach * std::sin(slope), primary.conductor_diameter_m / 2};
+}
+
+double gap_m(const SlopingOutline& line, const Outline& outline) {
+    const double rounding = line.rounding_m + outline.rounding_m;
+    if (crosses(line, outline)) return -rounding;
+    // Apart, the nearest points are an end of the line or a corner of the box.
+    double nearest = std::min(distance_to_box(line.r_start_m, line.z_start_m, outline),
+                              distance_to_box(line.r_end_m, line.z_end_m, outline));
+    for (const double r : {outline.r_low_m, outline.r_high_m}) {
+        for (const double z : {outline.z_low_m, outline.z_high_m}) {
+            nearest = std::min(nearest, distance_to_line(r, z, line));
+        }
+    }
+    return nearest - rounding;
 }
 
 }  // namespace coldtune::model

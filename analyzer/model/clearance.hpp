@@ -29,7 +29,24 @@ Outline outline_of(const Winding& winding);
 // A top load above a winding that ends at `winding_end_m`.
 Outline outline_of(const TopLoadBody& body, double winding_end_m);
 Outline outline_of(const Surroundings::StrikeRing& ring);
-// Turn `index` (0 the innermost) of a primary.
-Outline outline_of_turn(const Primary& primary, double index);
+
+// A line in that half plane, sloping or not, with everything within `rounding` of it: the surface a conical or flat
+// spiral winds through, which fills it at one azimuth or another.
+struct SlopingOutline {
+    double r_start_m = 0;
+    double z_start_m = 0;
+    double r_end_m = 0;
+    double z_end_m = 0;
+    double rounding_m = 0;
+
+    [[nodiscard]] double outermost_m() const;
+    [[nodiscard]] double lowest_m() const;
+    [[nodiscard]] double highest_m() const;
+};
+
+// From the centre of the first turn to that of the last, rounded by the conductor.
+SlopingOutline outline_of(const Primary& primary);
+
+double gap_m(const SlopingOutline& line, const Outline& outline);
 
 }  // namespace coldtune::model

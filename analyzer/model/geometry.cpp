@@ -204,7 +204,8 @@ std::vector<Part> live_parts(const CoilDescription& coil) {
     return parts;
 }
 
-Complaint runs_into(std::string_view what, const Outline& outline, const std::vector<Part>& parts,
+template <typename Shape>
+Complaint runs_into(std::string_view what, const Shape& outline, const std::vector<Part>& parts,
                     std::string_view remedy) {
     for (const Part& part : parts) {
         const double gap = gap_m(outline, part.outline);
@@ -215,7 +216,8 @@ Complaint runs_into(std::string_view what, const Outline& outline, const std::ve
     return std::nullopt;
 }
 
-Complaint under_ground(std::string_view what, const Outline& outline, std::string_view key, bool ground) {
+template <typename Shape>
+Complaint under_ground(std::string_view what, const Shape& outline, std::string_view key, bool ground) {
     if (!ground || outline.lowest_m() >= kLeastGapM) return std::nullopt;
     return fmt::format("{} lies on or under the ground (its lowest point at {}); raise {} above {}", what,
                        length_text(outline.lowest_m()), key, length_text(outline.rounding_m));
@@ -262,58 +264,63 @@ Complaint primary_sizes(const Primary& p) {
     return std::nullopt;
 }
 
-std::vector<Part> primary_turns(const Primary& primary) {
-    std::vector<Part> turns;
-    for (double i = 0; i < primary.turns; i += 1) {
-        turns.push_back({fmt::format("the primary (turn {:g})", i + 1), outline_of_turn(primary, i)});
-    }
-    return turns;
-}
-
 Complaint primary_fits(const CoilDescription& coil) {
     if (!coil.primary) return std::nullopt;
     if (auto bad = primary_sizes(*coil.primary)) return bad;
-    const std::vector<Part> live = live_parts(coil);
-    for (const Part& turn : primary_turns(*coil.primary)) {
-        if (auto bad = first_of(
-                under_ground("primary", turn.outline, "primary.base_height", coil.surroundings.ground),
-                runs_into("primary", turn.outline, live, "change primary.inner_diameter or primary.base_height"))) {
-            return bad;
-        }
-        if (!coil.surroundings.strike_ring) continue;
-        if (auto bad = runs_into("surroundings.strike_ring", outline_of(*coil.surroundings.strike_ring), {turn},
-                                 "change surroundings.strike_ring.diameter or height")) {
-            return bad;
-        }
+    const SlopingOutline outline = outline_of(*coil.primary);
+    if (auto bad = first_of(
+            under_ground("primary", outline, "primary.base_height", coil.surroundings.ground),
+            runs_into("primary", outline, live_parts(coil), "change primary.inner_diameter or primary.base_height"))) {
+        return bad;
     }
-    return std::nullopt;
+    if (!coil.surroundings.strike_ring) return std::nullopt;
+    return runs_into("primary", outline, {{"surroundings.strike_ring", outline_of(*coil.surroundings.strike_ring)}},
+                     "change surroundings.strike_ring.diameter or height");
+}
+
+// How far something reaches out and up.
+struct Reach {
+    std::string name;
+    double outermost_m = 0;
+    double highest_m = 0;
+};
+
+std::vector<Reach> everything(const CoilDescription& coil) {
+    std::vector<Reach> all;
+    for (const Part& part : live_parts(coil)) {
+        all.push_back({part.name, part.outline.outermost_m(), part.outline.highest_m()});
+    }
+    if (coil.primary) {
+        const SlopingOutline primary = outline_of(*coil.primary);
+        all.push_back({"the primary", primary.outermost_m(), primary.highest_m()});
+    }
+    if (coil.surroundings.strike_ring) {
+        const Outline ring = outline_of(*coil.surroundings.strike_ring);
+        all.push_back({"the strike ring", ring.outermost_m(), ring.highest_m()});
+    }
+    return all;
 }
 
 Complaint room_fits(const CoilDescription& coil) {
     const Surroundings& room = coil.surroundings;
-    std::vector<Part> parts = live_parts(coil);
-    if (coil.primary) {
-        for (Part& turn : primary_turns(*coil.primary)) parts.push_back(std::move(turn));
-    }
-    if (room.strike_ring) parts.push_back({"the strike ring", outline_of(*room.strike_ring)});
     if (room.wall_radius_m) {
         if (auto bad = bad_length("surroundings.wall_radius", *room.wall_radius_m, 1e-3, 1000)) return bad;
-        for (const Part& part : parts) {
-            if (*room.wall_radius_m - part.outline.outermost_m() >= kLeastGapM) continue;
-            return fmt::format(
-                "surroundings.wall_radius is {}, but {} reaches out to {} from the axis; the wall must stand "
-                "outside it",
-                length_text(*room.wall_radius_m), part.name, length_text(part.outline.outermost_m()));
-        }
     }
     if (room.ceiling_height_m) {
         if (auto bad = bad_length("surroundings.ceiling_height", *room.ceiling_height_m, -100, 1000)) return bad;
-        for (const Part& part : parts) {
-            if (*room.ceiling_height_m - part.outline.highest_m() >= kLeastGapM) continue;
+    }
+    for (const Reach& part : everything(coil)) {
+        if (room.wall_radius_m && *room.wall_radius_m - part.outermost_m < kLeastGapM) {
+            return fmt::format(
+                "surroundings.wall_radius is {}, but {} reaches out to {} from the axis; the wall must stand "
+                "outside it",
+                length_text(*room.wall_radius_m), part.name, length_text(part.outermost_m));
+        }
+        if (room.ceiling_height_m && *room.ceiling_height_m - part.highest_m < kLeastGapM) {
             return fmt::format(
                 "surroundings.ceiling_height is {}, but {} reaches up to {}; the ceiling must be above it "
                 "(both count from z = 0)",
-                length_text(*room.ceiling_height_m), part.name, length_text(part.outline.highest_m()));
+                length_text(*room.ceiling_height_m), part.name, length_text(part.highest_m));
         }
     }
     return std::nullopt;

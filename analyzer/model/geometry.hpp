@@ -47,7 +47,7 @@ struct Surroundings {
     std::optional<double> wall_radius_m;     // cylindrical wall around the axis
     std::optional<double> ceiling_height_m;  // plane above, from z = 0
     struct StrikeRing {
-        double diameter_m = 0;  // overall, as a toroid's
+        double diameter_m = 0;  // centre of tube to centre of tube
         double tube_diameter_m = 0;
         double height_m = 0;  // above z = 0
     };

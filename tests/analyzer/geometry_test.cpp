@@ -253,7 +253,7 @@ TEST(Geometry, StrikeRingAndPrimaryKeepClear) {
         [](CoilDescription& c) {
             *c.surroundings.strike_ring = {0.42, 0.01, 0.1};
         },
-        {"surroundings.strike_ring", "primary (turn"});
+        {"primary", "surroundings.strike_ring"});
     expect_refused([](CoilDescription& c) { c.primary->inner_diameter_m = 0.113; }, {"primary", "secondary winding"});
     // Inside the bore it is clear again; across it, it is not.
     expect_accepted([](CoilDescription& c) {
@@ -262,6 +262,13 @@ TEST(Geometry, StrikeRingAndPrimaryKeepClear) {
     });
     expect_refused([](CoilDescription& c) { c.primary = Primary{0.08, 12.7e-3, 5, 6.35e-3, 0, 0.15}; },
                    {"primary", "secondary winding", "primary.inner_diameter"});
+    // Turns on either side of the wire do not help a spiral through it: between them it crosses.
+    expect_refused([](CoilDescription& c) { c.primary = Primary{0.1, 12.7e-3, 2, 2e-3, 0, 0.15}; },
+                   {"primary runs into the secondary winding"});
+    // A cone that opens past the toroid, and one so steep that it climbs into it.
+    expect_accepted([](CoilDescription& c) { c.primary = Primary{0.3, 40e-3, 10, 6e-3, 30, 0.4}; });
+    expect_refused([](CoilDescription& c) { c.primary = Primary{0.3, 40e-3, 10, 6e-3, 85, 0.5}; },
+                   {"primary runs into the toroid (topload)"});
     // The same spiral below the foot of the winding.
     expect_accepted([](CoilDescription& c) {
         c.primary = Primary{0.08, 12.7e-3, 5, 6.35e-3, 0, 0.05};
