@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
-#include <thread>
+#include <optional>
 
+#include "analyzer/audio/bench_parallel.hpp"
+#include "analyzer/audio/bench_table.hpp"
 #include "dsp/fft.hpp"
 #include "dsp/stimulus.hpp"
 
@@ -16,22 +18,6 @@ using Complex = std::complex<double>;
 constexpr double kDecayTimes = 20;
 constexpr std::size_t kMostPadding = std::size_t{1} << 24;
 constexpr std::size_t kClockMargin = 64;
-
-// work(first, last) over 0 .. count in equal parts on all processors. Every element is independent, so the result does
-// not depend on how many there are.
-template <typename Work>
-void in_parallel(std::size_t count, const Work& work) {
-    const std::size_t threads = std::clamp<std::size_t>(std::thread::hardware_concurrency(), 1, 16);
-    if (count < 4096 || threads == 1) {
-        work(std::size_t{0}, count);
-        return;
-    }
-    std::vector<std::jthread> pool;
-    for (std::size_t i = 0; i < threads; ++i) {
-        pool.emplace_back(
-            [&work, first = count * i / threads, last = count * (i + 1) / threads] { work(first, last); });
-    }
-}
 
 // exp(j pi value), argument reduced first: value reaches millions and carries the phase in its last digits.
 Complex unit_half_turns(double value) {
@@ -103,9 +89,15 @@ FilteredPair filter_pair(std::span<const double> played, const Transfer& transfe
     const std::span<Complex> spectrum = fft.spectrum();
     std::vector<Complex> generator(fft.bins());
     std::vector<Complex> coil(fft.bins());
+    // A table is tried where it saves most of the work; it refuses itself where it would not be exact enough.
+    const double half_width_hz =
+        setting.decay_s > 0 ? 1 / (2 * std::numbers::pi * setting.decay_s) : setting.player_rate_hz;
+    const std::optional<TransferTable> table =
+        TransferTable::make(transfer, 0.5 * setting.player_rate_hz, half_width_hz, fft.bins() / 4);
     in_parallel(fft.bins(), [&](std::size_t first, std::size_t last) {
         for (std::size_t k = first; k < last; ++k) {
-            const InputPair h = transfer(static_cast<double>(k) * setting.player_rate_hz / static_cast<double>(n));
+            const double f = static_cast<double>(k) * setting.player_rate_hz / static_cast<double>(n);
+            const InputPair h = table ? (*table)(f) : transfer(f);
             generator[k] = spectrum[k] * h.generator;
             coil[k] = spectrum[k] * h.coil;
         }

@@ -6,4 +6,5 @@ target_sources(coldtune_analyzer PRIVATE
   ${CMAKE_CURRENT_LIST_DIR}/bench_faults.cpp
   ${CMAKE_CURRENT_LIST_DIR}/bench_filter.cpp
   ${CMAKE_CURRENT_LIST_DIR}/bench_signal.cpp
+  ${CMAKE_CURRENT_LIST_DIR}/bench_table.cpp
   ${CMAKE_CURRENT_LIST_DIR}/simulated_port.cpp)
