@@ -123,7 +123,7 @@ Status read_frames(SNDFILE* file, const SF_INFO& info, std::vector<std::vector<d
 // The sentences of this function have no file name yet.
 Result<Sound> read_open(int descriptor, std::uint64_t length, int least_channels) {
     std::array<char, 4> magic{};
-    if (::pread(descriptor, magic.data(), magic.size(), 0) != 4) return bad_input("it is not a WAV or FLAC file");
+    if (::pread(descriptor, magic.data(), magic.size(), 0) != 4) return bad_input("is not a WAV or FLAC file");
     const std::string_view kind(magic.data(), magic.size());
     std::optional<WavLayout> layout;
     if (kind == "RIFF" || kind == "RF64") {
@@ -131,13 +131,13 @@ Result<Sound> read_open(int descriptor, std::uint64_t length, int least_channels
         if (!read) return read.error();
         layout = *read;
     } else if (kind != "fLaC") {
-        return bad_input("it is not a WAV or FLAC file; record or convert it to one");
+        return bad_input("is not a WAV or FLAC file; record or convert it to one");
     }
 
     SF_INFO info{};
     const SoundFile file(sf_open_fd(descriptor, SFM_READ, &info, SF_FALSE));
     if (!file) {
-        return bad_input(fmt::format("it cannot be read as audio ({}); record or convert it again",
+        return bad_input(fmt::format("cannot be read as audio ({}); record or convert it again",
                                      record::one_line(sf_strerror(nullptr), 100)));
     }
     const auto coding = coding_of(info.format);
@@ -148,12 +148,12 @@ Result<Sound> read_open(int descriptor, std::uint64_t length, int least_channels
                                      info.samplerate));
     }
     if (info.channels < least_channels) {
-        return bad_input("it has one channel; two are needed (1 generator side, 2 coil side)");
+        return bad_input("has one channel; two are needed (1 generator side, 2 coil side)");
     }
     if (layout && layout->frames != static_cast<std::uint64_t>(std::max<sf_count_t>(info.frames, 0))) {
         return truncated(static_cast<sf_count_t>(layout->frames), static_cast<std::size_t>(info.frames));
     }
-    if (info.frames <= 0) return bad_input("it holds no samples; record it again");
+    if (info.frames <= 0) return bad_input("holds no samples; record it again");
     if (static_cast<std::uint64_t>(info.frames) > most_capture_frames) {
         return bad_input(fmt::format("{} frames are too many; at most {} ({:.0f} s at this rate) are read", info.frames,
                                      most_capture_frames, static_cast<double>(most_capture_frames) / info.samplerate));
@@ -168,8 +168,8 @@ Result<Sound> read_open(int descriptor, std::uint64_t length, int least_channels
         if (auto stored = parse_note(comment)) {
             sound.note = std::move(stored->note);
             // The header rounds the rate to whole hertz; anything further off belongs to another recording.
-            if (std::abs(stored->sample_rate_hz - info.samplerate) <= 0.5)
-                sound.sample_rate_hz = stored->sample_rate_hz;
+            const double exact_hz = stored->sample_rate_hz;
+            if (std::abs(exact_hz - info.samplerate) <= 0.5) sound.sample_rate_hz = exact_hz;
         }
     }
     return sound;

@@ -51,7 +51,7 @@ Result<Chunks> find_chunks(int descriptor, std::uint64_t length, bool rf64) {
     std::uint64_t at = 12;
     for (std::size_t count = 0; count < most_chunks && at + 8 <= length; ++count) {
         const auto header = Block::read(descriptor, at, 8);
-        if (!header) return bad_input("it cannot be read");
+        if (!header) return bad_input("cannot be read");
         const std::string_view name = header->text(0);
         std::uint64_t size = header->number(4, 4);
         at += 8;
@@ -62,7 +62,7 @@ Result<Chunks> find_chunks(int descriptor, std::uint64_t length, bool rf64) {
             return chunks;
         }
         if (size > length - at) {
-            return bad_input(fmt::format("it ends inside its part {}: cut short or damaged; record or copy it again",
+            return bad_input(fmt::format("ends inside its part {}: cut short or damaged; record or copy it again",
                                          record::in_quotes(name)));
         }
         if (name == "fmt ") {
@@ -74,20 +74,20 @@ Result<Chunks> find_chunks(int descriptor, std::uint64_t length, bool rf64) {
         }
         at += size + size % 2;
     }
-    return bad_input("it has no samples in it; record or save it again");
+    return bad_input("has no samples in it; record or save it again");
 }
 
 }  // namespace
 
 Result<WavLayout> read_wav_layout(int descriptor, std::uint64_t length) {
     const auto riff = Block::read(descriptor, 0, 12);
-    if (!riff || riff->text(8) != "WAVE") return bad_input("it is not a WAV or FLAC file");
+    if (!riff || riff->text(8) != "WAVE") return bad_input("is not a WAV or FLAC file");
     const auto chunks = find_chunks(descriptor, length, riff->text(0) == "RF64");
     if (!chunks) return chunks.error();
-    if (chunks->format_size < 16) return bad_input("it does not say how its samples are stored; save it again");
+    if (chunks->format_size < 16) return bad_input("does not say how its samples are stored; save it again");
 
     const auto format = Block::read(descriptor, chunks->format_at, std::min<std::uint64_t>(chunks->format_size, 40));
-    if (!format) return bad_input("it cannot be read");
+    if (!format) return bad_input("cannot be read");
     WavLayout layout;
     layout.format_tag = static_cast<int>(format->number(0, 2));
     layout.channels = static_cast<int>(format->number(2, 2));
@@ -108,7 +108,7 @@ Result<WavLayout> read_wav_layout(int descriptor, std::uint64_t length) {
                         chunks->data_size, present));
     }
     if (chunks->data_size % frame_bytes != 0) {
-        return bad_input("it ends in the middle of a frame: cut short or damaged; record or save it again");
+        return bad_input("ends in the middle of a frame: cut short or damaged; record or save it again");
     }
     layout.frames = chunks->data_size / frame_bytes;
     return layout;

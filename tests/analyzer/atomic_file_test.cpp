@@ -2,15 +2,14 @@
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <sys/resource.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include <csignal>
 #include <string>
 #include <vector>
 
 #include "tests/support/scratch_folder.hpp"
+#include "tests/support/small_disk.hpp"
 
 namespace coldtune::record {
 namespace {
@@ -19,6 +18,7 @@ using testing::bytes_of;
 using ::testing::HasSubstr;
 using ::testing::Not;
 using testing::ScratchFolder;
+using testing::SmallDisk;
 
 std::vector<std::string> names_in(const ScratchFolder& folder) {
     std::vector<std::string> names;
@@ -33,27 +33,6 @@ int mode_of(const std::filesystem::path& path) {
     EXPECT_EQ(::stat(path.c_str(), &status), 0);
     return static_cast<int>(status.st_mode & 07777);
 }
-
-// Files may not grow beyond `bytes` while this lives: what a full disk does to a writer, without filling one.
-class SmallDisk {
-public:
-    explicit SmallDisk(rlim_t bytes) {
-        before_signal_ = std::signal(SIGXFSZ, SIG_IGN);
-        ::getrlimit(RLIMIT_FSIZE, &before_);
-        const rlimit small{bytes, before_.rlim_max};
-        ::setrlimit(RLIMIT_FSIZE, &small);
-    }
-    ~SmallDisk() {
-        ::setrlimit(RLIMIT_FSIZE, &before_);
-        std::signal(SIGXFSZ, before_signal_);
-    }
-    SmallDisk(const SmallDisk&) = delete;
-    SmallDisk& operator=(const SmallDisk&) = delete;
-
-private:
-    rlimit before_{};
-    void (*before_signal_)(int) = nullptr;
-};
 
 std::string message(const Status& status) {
     EXPECT_FALSE(status.ok());

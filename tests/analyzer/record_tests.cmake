@@ -2,6 +2,7 @@
 coldtune_test(record_test
   SOURCES
     atomic_file_test.cpp
+    capture_file_test.cpp
     coil_file_test.cpp
     json_text_test.cpp
     preferred_values_test.cpp
