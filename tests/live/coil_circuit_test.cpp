@@ -44,7 +44,8 @@ TEST(CoilCircuit, SamplesHaveTheStatedResponse) {
             CoilDesign design;
             design.frequency_hz = rate / 96e3 * 20e3;
             design.q = q;
-            design.cable_f = 50e-12;
+            design.input_f = 150e-12;
+            design.input_siemens = 1e-6;
             const CoilCircuit circuit(design, rate);
             const Impulse impulse(design, rate);
             for (const double relative : {0.05, 0.9, 0.999, 1.0, 1.002, 1.2, 2.0}) {

@@ -6,6 +6,8 @@
 namespace coldtune::testing {
 namespace {
 
+using Complex = std::complex<long double>;
+
 constexpr double attenuation_db = 90;
 constexpr double pass_edge = 0.45;  // of the outer sample rate
 
@@ -91,14 +93,14 @@ CoilCircuit::CoilCircuit(const CoilDesign& design, double sample_rate_hz)
     }
     const double inductance = design.q * design.resistance_ohm / w0;
     const double capacitance = 1 / (w0 * w0 * inductance);
-    shunt_siemens_ = k_ * design.cable_f;
+    shunt_siemens_ = k_ * design.input_f;
     if (design.fixture == Fixture::foot) {
         inductor_siemens_ = 1 / (k_ * inductance);
         capacitor_ohm_ = 1 / (k_ * capacitance);
         branch_siemens_ = 1 / (design.resistance_ohm + 1 / inductor_siemens_ + capacitor_ohm_);
         shunt_siemens_ += k_ * design.stray_f;
     }
-    total_siemens_ = 1 / design.reference_ohm + branch_siemens_ + shunt_siemens_;
+    total_siemens_ = 1 / design.reference_ohm + design.input_siemens + branch_siemens_ + shunt_siemens_;
     if (design.fixture == Fixture::load) total_siemens_ += 1 / design.load_ohm;
 }
 
@@ -144,15 +146,17 @@ void CoilCircuit::process(double generator, double& generator_side, double& coil
     coil_side = b[0];
 }
 
+long double CoilCircuit::warped_rad(long double frequency_hz) const {
+    return static_cast<long double>(k_) * std::tan(std::numbers::pi_v<long double> * frequency_hz / rate_hz_);
+}
+
 std::complex<long double> CoilCircuit::ratio(long double frequency_hz) const {
-    using Complex = std::complex<long double>;
     if (design_.fixture == Fixture::shorted) return 0;
     const long double w0 = 2 * std::numbers::pi_v<long double> * design_.frequency_hz;
-    const long double warped =
-        static_cast<long double>(k_) * std::tan(std::numbers::pi_v<long double> * frequency_hz / rate_hz_);
+    const long double warped = warped_rad(frequency_hz);
     const long double r = design_.resistance_ohm;
     const long double inductance = design_.q * r / w0;
-    Complex y(0, warped * design_.cable_f);
+    Complex y(design_.input_siemens, warped * design_.input_f);
     if (design_.fixture == Fixture::foot) {
         y += Complex(0, warped * design_.stray_f);
         y += 1.0L / Complex(r, warped * inductance - w0 * w0 * inductance / warped);
@@ -163,7 +167,8 @@ std::complex<long double> CoilCircuit::ratio(long double frequency_hz) const {
 
 std::complex<long double> CoilCircuit::admittance(long double frequency_hz) const {
     const auto m = ratio(frequency_hz);
-    return (1.0L - m) / (static_cast<long double>(design_.reference_ohm) * m);
+    const Complex input(design_.input_siemens, warped_rad(frequency_hz) * design_.input_f);
+    return (1.0L - m) / (static_cast<long double>(design_.reference_ohm) * m) - input;
 }
 
 long double CoilCircuit::zero_reactance_hz() const {

@@ -1,7 +1,8 @@
 // A coil on the bench as a sampled system whose response is known exactly: what the JACK client runs.
 //
-//     generator o---[ reference ]---+---- coil side            every hookup: `cable` to the return
-//                                   |
+//     generator o---[ reference ]---+---- coil side            every hookup: the input itself, a resistance parallel
+//     with
+//                                   |                          a capacitance (its cable) to the return
 //                     foot: (R - L - C in series) parallel with `stray`;  open: nothing;  short: a link;  load: a
 //                     resistor
 //
@@ -27,7 +28,8 @@ struct CoilDesign {
     double q = 120;              // w0 L / R
     double resistance_ohm = 130;
     double stray_f = 8e-12;
-    double cable_f = 0;
+    double input_f = 0;
+    double input_siemens = 0;
     double reference_ohm = 10e3;
     double load_ohm = 10e3;
     Fixture fixture = Fixture::foot;
@@ -63,7 +65,7 @@ public:
 
     // V_coil / V_generator, exact (up to the -180 dB of images).
     [[nodiscard]] std::complex<long double> ratio(long double frequency_hz) const;
-    // Impedance seen from the coil side through the ratio, Z = R m / (1 - m), and its inverse.
+    // What hangs at the coil side as the ratio shows it, 1/Z = (1 - m) / (R m), less the input itself.
     [[nodiscard]] std::complex<long double> admittance(long double frequency_hz) const;
     // The design values of the discrete system: zero of the reactance at the foot; resonance over the width at half of
     // the largest conductance. Found by bisection on admittance(). For Fixture::foot.
@@ -72,6 +74,8 @@ public:
 
 private:
     double step(double generator);
+    // Where the bilinear transform takes a frequency.
+    [[nodiscard]] long double warped_rad(long double frequency_hz) const;
 
     CoilDesign design_;
     double rate_hz_;  // oversampled

@@ -1,6 +1,6 @@
 // A JACK client that is the coil: one input (what the generator plays), two outputs (generator side, coil side). It
 // states its own design values as one line of JSON when it is ready, and misbehaves when told to. Times are seconds of
-// audio since the first sound came in, so that a server running faster than time (freewheel) sees the same.
+// audio since the chosen sweep came in, so that a server running faster than time (freewheel) sees the same.
 #include <fcntl.h>
 #include <jack/jack.h>
 #include <signal.h>
@@ -16,8 +16,10 @@
 #include <cstdint>
 #include <cstdlib>
 #include <iostream>
+#include <limits>
 #include <memory>
 #include <nlohmann/json.hpp>
+#include <numbers>
 #include <optional>
 #include <random>
 #include <string>
@@ -40,6 +42,7 @@ struct Options {
     std::optional<double> die_after_s, stall_after_s, mute_after_s, late_after_s, kill_after_s;
     double late_s = 0.2;
     int kill_pid = 0;
+    int sweep = 1;  // in which to misbehave
     std::string tape;
 };
 
@@ -54,7 +57,8 @@ struct Client {
     std::mt19937_64 random;
     std::normal_distribution<double> normal;
     double noise_rms = 0;
-    std::uint64_t heard_frames = 0;  // since the first sound, 0 = none yet
+    int sweep = 0;                   // number of the last one heard; a pause of 0.15 s divides them
+    std::uint64_t heard_frames = 0;  // since the chosen sweep began, 0 = not yet
     std::uint64_t quiet_frames = 0;  // since the last sound
     bool was_late = false;
     Tape* tape = nullptr;
@@ -83,10 +87,12 @@ int process(jack_nframes_t frames, void* argument) {
     auto* generator = static_cast<float*>(jack_port_get_buffer(client.generator, frames));
     auto* coil = static_cast<float*>(jack_port_get_buffer(client.coil, frames));
     const bool sounds = std::any_of(input, input + frames, [](float x) { return x != 0; });
+    if (sounds && (client.sweep == 0 || static_cast<double>(client.quiet_frames) > 0.15 * client.rate_hz))
+        ++client.sweep;
     client.quiet_frames = sounds ? 0 : client.quiet_frames + frames;
     if (client.tape != nullptr) client.tape->append(input, frames);
     misbehave(client);
-    if (sounds || client.heard_frames > 0) client.heard_frames += frames;
+    if (client.sweep >= client.options.sweep) client.heard_frames += frames;
 
     if (reached(client.options.mute_after_s, client)) {
         std::fill_n(generator, frames, 0.0F);
@@ -115,18 +121,21 @@ int process(jack_nframes_t frames, void* argument) {
 std::optional<int> parse(int argc, char** argv, Options& options) {
     CLI::App app("A coil behind a JACK server");
     std::string hookup = "foot";
+    double input_ohm = std::numeric_limits<double>::infinity();
     app.add_option("--name", options.name);
     app.add_option("--frequency", options.design.frequency_hz);
     app.add_option("--q", options.design.q);
     app.add_option("--resistance", options.design.resistance_ohm);
     app.add_option("--stray", options.design.stray_f);
-    app.add_option("--cable", options.design.cable_f);
+    app.add_option("--input-c", options.design.input_f);
+    app.add_option("--input-r", input_ohm);
     app.add_option("--reference", options.design.reference_ohm);
     app.add_option("--load", options.design.load_ohm);
     app.add_option("--hookup", hookup)->check(CLI::IsMember({"foot", "open", "short", "load", "bypass"}));
     app.add_flag("--freewheel", options.freewheel);
     app.add_option("--noise-dbfs", options.noise_dbfs, "rms of each output against a full-scale sine");
     app.add_option("--seed", options.seed);
+    app.add_option("--in-sweep", options.sweep, "the sweep after whose begin times are counted");
     app.add_option("--die-after", options.die_after_s);
     app.add_option("--stall-after", options.stall_after_s);
     app.add_option("--mute-after", options.mute_after_s);
@@ -140,6 +149,7 @@ std::optional<int> parse(int argc, char** argv, Options& options) {
     } catch (const CLI::ParseError& error) {
         return app.exit(error);
     }
+    options.design.input_siemens = 1 / input_ohm;
     options.bypass = hookup == "bypass";
     options.design.fixture = hookup == "open"    ? Fixture::open
                              : hookup == "short" ? Fixture::shorted
@@ -223,7 +233,11 @@ int run(int argc, char** argv) {
     say_design(client);
     int signal = 0;
     sigwait(&end_signals, &signal);
-    if (!server_gone) jack_client_close(client.jack);
+    if (!server_gone) {
+        if (client.options.freewheel)
+            jack_set_freewheel(client.jack, 0);  // the server would go on, and refuse the next
+        jack_client_close(client.jack);
+    }
     _exit(EXIT_SUCCESS);  // a dead server leaves the library unable to end in order
 }
 
