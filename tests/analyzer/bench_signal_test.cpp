@@ -159,12 +159,12 @@ TEST(BenchSignal, TableOfTheTransferIsExact) {
     }
     // A feature narrower than promised is noticed; so is a table that would not pay.
     const Transfer narrow = [](double f) {
-        const double f0 = 5000, q = f0 / (2 * 3.0);
+        const double f0 = 5000, q = f0 / (2 * 30.0);
         return InputPair{f * f0 / Complex(f * f0, q * (f * f - f0 * f0)), 1};
     };
     EXPECT_FALSE(TransferTable::make(narrow, 96e3, 300, 1000000).has_value());
-    EXPECT_TRUE(TransferTable::make(narrow, 96e3, 3, 1000000).has_value());
-    EXPECT_FALSE(TransferTable::make(narrow, 96e3, 3, 10000).has_value());
+    EXPECT_TRUE(TransferTable::make(narrow, 96e3, 30, 1000000).has_value());
+    EXPECT_FALSE(TransferTable::make(narrow, 96e3, 30, 10000).has_value());
 }
 
 TEST(BenchSignal, NothingBeforeTheSignalAndNothingComesRound) {
