@@ -117,7 +117,7 @@ TEST(Geometry, EverySizeRefusesWhatIsNoSize) {
     constexpr double infinity = std::numeric_limits<double>::infinity();
     for (const auto& [key, set] : sizes) {
         for (const double value : {std::nan(""), infinity, -infinity, -1e9, 1e9}) {
-            expect_refused([&](CoilDescription& c) { set(c, value); }, {key});
+            expect_refused([&change = set, value](CoilDescription& c) { change(c, value); }, {key});
         }
     }
 }

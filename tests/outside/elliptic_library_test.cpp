@@ -15,7 +15,7 @@ namespace coldtune::model {
 namespace {
 
 double relative(double value, long double reference) {
-    return std::abs(static_cast<double>(value / reference - 1));
+    return std::abs(static_cast<double>(static_cast<long double>(value) / reference - 1));
 }
 
 TEST(EllipticAgainstBoost, AgreeOverThreeHundredDecades) {
@@ -24,7 +24,7 @@ TEST(EllipticAgainstBoost, AgreeOverThreeHundredDecades) {
     double worst_d = 0;
     for (double exponent = -300; exponent <= 3; exponent += 0.0371) {
         const double m1 = std::pow(10, exponent);
-        const long double x = m1;
+        const auto x = static_cast<long double>(m1);
         worst_k = std::fmax(worst_k, relative(elliptic_k_complement(m1), boost::math::ellint_rf(0.0L, x, 1.0L)));
         worst_e = std::fmax(worst_e, relative(elliptic_e_complement(m1), 2 * boost::math::ellint_rg(0.0L, x, 1.0L)));
         worst_d = std::fmax(worst_d, relative(elliptic_d_complement(m1), boost::math::ellint_rd(0.0L, x, 1.0L) / 3));
