@@ -151,8 +151,7 @@ CrossChecks cross_checks(std::span<const ResonanceBin> bins, const ResonanceMode
         point.frequency = bin.frequency_hz;
         point.u = fit.q * (bin.frequency_hz / fit.frequency_hz - fit.frequency_hz / bin.frequency_hz);
         point.value = bin.immittance - model.background(bin.frequency_hz, theta);
-        // With the loss in series with the coil the resonance is turned by its factor; take that out as well.
-        if (model.series_loss()) point.value /= Complex{1.0, -fit.frequency_hz / (bin.frequency_hz * fit.q)};
+        point.value /= model.factor(bin.frequency_hz, theta);
         point.sigma = bin.immittance_sigma;
         bare.push_back(point);
     }

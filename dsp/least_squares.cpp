@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <Eigen/QR>
+#include <algorithm>
 #include <cmath>
 
 namespace coldtune::dsp {
@@ -64,7 +65,7 @@ Result<LeastSquaresSolution> minimise(const LeastSquaresProblem& problem, const 
         return bad_input("the model is not finite at the starting values: start elsewhere");
     }
     Solver solver;
-    solver.options.max_num_iterations = options.max_iterations;
+    solver.options.max_num_iterations = std::min(options.max_iterations, options.patient_iterations);
     solver.options.gradient_tolerance = options.gradient_tolerance;
     solver.options.parameter_tolerance = options.step_tolerance;
     solver.options.function_tolerance = options.cost_tolerance;
@@ -73,8 +74,16 @@ Result<LeastSquaresSolution> minimise(const LeastSquaresProblem& problem, const 
     solution.parameters = start;
     const auto& summary = solver.Solve(Cost{&problem}, &solution.parameters);
     solution.initial_chi_square = 2 * summary.initial_cost;
+    int before = 0;
+    if (summary.status == Solver::HIT_MAX_ITERATIONS && options.max_iterations > options.patient_iterations) {
+        before = summary.iterations;
+        const auto freedom = static_cast<double>(std::max<Eigen::Index>(1, problem.residuals - problem.parameters));
+        solver.options.function_tolerance *= std::max(1.0, 2 * summary.final_cost / freedom);
+        solver.options.max_num_iterations = options.max_iterations - options.patient_iterations;
+        solver.Solve(Cost{&problem}, &solution.parameters);
+    }
     solution.chi_square = 2 * summary.final_cost;
-    solution.iterations = summary.iterations;
+    solution.iterations = before + summary.iterations;
     solution.reason = reason_of(summary);
     if (!solution.parameters.allFinite() || !std::isfinite(solution.chi_square)) {
         solution.reason = StopReason::not_finite;

@@ -21,9 +21,12 @@ struct LeastSquaresProblem {
 };
 
 struct LeastSquaresOptions {
-    int max_iterations = 60;
+    int max_iterations = 80;
+    int patient_iterations = 20;
     // Stop when |change of the sum of squares| < this. In units of chi square, so the default stops within 1e-5
-    // standard deviations of the minimum.
+    // standard deviations of the minimum. After `patient_iterations` it is taken times the sum of squares per degree of
+    // freedom, where that exceeds one: where the model misses by many standard deviations the minimum is approached
+    // slowly, and to know it better than the misfit allows serves nothing.
     double cost_tolerance = 1e-10;
     // Stop when |step| <= this * (|x| + this).
     double step_tolerance = 1e-11;

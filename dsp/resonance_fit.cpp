@@ -4,10 +4,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <span>
 
 #include "dsp/cross_checks.hpp"
+#include "dsp/fit_window.hpp"
 #include "dsp/peak_search.hpp"
 #include "dsp/resonance_model.hpp"
 #include "dsp/start_values.hpp"
@@ -22,182 +22,6 @@ constexpr double gross_misfit = 0.1;
 constexpr double least_margin = 0.5;
 // Bins are counted within this many bandwidths on either side of the top; further out they say little about the peak.
 constexpr double resolving_bandwidths = 2;
-// A bin whose squared residual exceeds this (chi square, 2 degrees: probability 1e-11) while its neighbours stay below
-// a tenth of it is a spoiled bin (a whistle, a hum line) and is left out.
-constexpr double spoiled_chi_square = 50;
-
-struct Window {
-    std::size_t first = 0, last = 0;  // [first, last) of the usable bins
-    [[nodiscard]] std::size_t size() const { return last > first ? last - first : 0; }
-    bool operator==(const Window&) const = default;
-};
-
-struct Attempt {
-    Window window;
-    std::vector<ResonanceBin> bins;
-    ResonanceModel model;
-    Eigen::VectorXd theta;
-    Eigen::MatrixXd covariance;  // of theta
-    double chi_square = 0;
-    double degrees_of_freedom = 0;
-    double signal = 0;      // chi square of the resonance's own trace
-    double bandwidths = 0;  // half width asked for
-
-    [[nodiscard]] ResonanceParameters physical() const { return model.physical(theta.data()); }
-    [[nodiscard]] double q_u() const { return std::sqrt(covariance(1, 1)); }  // relative
-    // Misfit beyond what noise explains (three standard deviations of chi square), relative to the resonance's trace.
-    [[nodiscard]] double misfit() const {
-        const double excess = chi_square - degrees_of_freedom - 3 * std::sqrt(2 * degrees_of_freedom);
-        return excess > 0 ? std::sqrt(excess / signal) : 0.0;
-    }
-    // Taken as fully coherent, a misfit passes into Q at its own relative size.
-    [[nodiscard]] double total_error() const { return std::hypot(q_u(), misfit()); }
-};
-
-Window window_around(std::span<const ResonanceBin> bins, const ResonanceParameters& at, double bandwidths,
-                     const Band& limits) {
-    // |f/f0 - f0/f| <= 2 bandwidths / Q
-    const double half = bandwidths / at.q;
-    const double root = std::sqrt(1 + half * half);
-    const double low = std::max(at.frequency_hz * (root - half), limits.low_hz);
-    const double high = std::min(at.frequency_hz * (root + half), limits.high_hz);
-    const auto below = [](const ResonanceBin& bin, double f) { return bin.frequency_hz < f; };
-    const auto above = [](double f, const ResonanceBin& bin) { return f < bin.frequency_hz; };
-    return {static_cast<std::size_t>(std::lower_bound(bins.begin(), bins.end(), low, below) - bins.begin()),
-            static_cast<std::size_t>(std::upper_bound(bins.begin(), bins.end(), high, above) - bins.begin())};
-}
-
-std::optional<Attempt> solve(std::vector<ResonanceBin> bins, const ResonanceModel& model,
-                             const ResonanceParameters& start) {
-    const auto problem = model.problem(bins);
-    auto solution = minimise(problem, model.scaled(start));
-    if (!solution || !solution->converged()) return std::nullopt;
-    auto covariance = covariance_at(problem, solution->parameters);
-    if (!covariance) return std::nullopt;
-    Attempt attempt{{}, {}, model, solution->parameters, std::move(*covariance), solution->chi_square, 0, 0, 0};
-    attempt.degrees_of_freedom = static_cast<double>(problem.residuals - problem.parameters);
-    attempt.bins = std::move(bins);
-    return attempt;
-}
-
-// Leaves spoiled bins out; true if there were any (never more than one in twenty).
-bool drop_spoiled(Attempt& attempt) {
-    const auto problem = attempt.model.problem(attempt.bins);
-    Eigen::VectorXd residuals(problem.residuals);
-    problem.evaluate(attempt.theta.data(), residuals.data(), nullptr);
-    const std::size_t n = attempt.bins.size();
-    std::vector<double> square(n);
-    for (std::size_t i = 0; i < n; ++i) {
-        square[i] = residuals.segment<2>(2 * static_cast<Eigen::Index>(i)).squaredNorm();
-    }
-    auto sorted = square;
-    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(n / 2), sorted.end());
-    const double scale = std::max(1.0, sorted[n / 2] / (2 * std::numbers::ln2));  // median of chi square, 2 degrees
-    std::vector<ResonanceBin> kept;
-    for (std::size_t i = 0; i < n; ++i) {
-        const double near = std::max(i > 0 ? square[i - 1] : 0.0, i + 1 < n ? square[i + 1] : 0.0);
-        const bool spoiled = square[i] > spoiled_chi_square * scale && near < 0.1 * square[i];
-        if (!spoiled) kept.push_back(attempt.bins[i]);
-    }
-    if (kept.size() == n || 20 * (n - kept.size()) > n) return false;
-    attempt.bins = std::move(kept);
-    return true;
-}
-
-class Fitter {
-public:
-    Fitter(std::span<const ResonanceBin> bins, ResonanceForm form, const FitOptions& options, Band limits)
-        : bins_(bins), form_(form), options_(options), limits_(limits) {}
-
-    // Fit in a window of this many bandwidths about the running estimate; the window follows the estimate.
-    [[nodiscard]] std::optional<Attempt> at(double bandwidths, ResonanceParameters start) const {
-        std::optional<Attempt> attempt;
-        Window window;
-        for (int round = 0; round < 8; ++round) {
-            const Window next = window_around(bins_, start, bandwidths, limits_);
-            // An estimate moving by a few bins at the window's ends has settled.
-            const auto moved = [](std::size_t a, std::size_t b) { return a > b ? a - b : b - a; };
-            const std::size_t slack = window.size() / 50;
-            if (attempt && moved(next.first, window.first) <= slack && moved(next.last, window.last) <= slack) break;
-            window = next;
-            if (window.size() < 5) return std::nullopt;
-            const auto chosen = bins_.subspan(window.first, window.size());
-            attempt =
-                solve({chosen.begin(), chosen.end()}, ResonanceModel(form_, false, options_.series_loss, start), start);
-            if (!attempt) return std::nullopt;
-            const auto found = attempt->physical();
-            const bool lost = !(found.height > 0) || !(found.q > 0.3) || found.frequency_hz < limits_.low_hz ||
-                              found.frequency_hz > limits_.high_hz;
-            if (lost) return std::nullopt;
-            start = found;
-        }
-        if (drop_spoiled(*attempt)) {
-            auto again = solve(std::move(attempt->bins), attempt->model, start);
-            if (!again) return std::nullopt;
-            attempt = std::move(again);
-            start = attempt->physical();
-        }
-        const double information = std::log(2 * static_cast<double>(attempt->bins.size()));
-        // Bayesian information criterion: one parameter more must lower chi square by the log of the number of data.
-        if (attempt->chi_square > information) {
-            auto curved = solve(attempt->bins, ResonanceModel(form_, true, options_.series_loss, start), start);
-            if (curved && curved->physical().height > 0 && attempt->chi_square - curved->chi_square > information) {
-                attempt = std::move(curved);
-            }
-        }
-        attempt->window = window;
-        attempt->bandwidths = bandwidths;
-        attempt->signal = attempt->model.signal_chi_square(attempt->bins, attempt->theta.data());
-        return attempt;
-    }
-
-private:
-    std::span<const ResonanceBin> bins_;
-    ResonanceForm form_;
-    FitOptions options_;
-    Band limits_;
-};
-
-// Two fits in nested windows agree if they differ by no more than the smaller window's surplus of noise allows: the
-// variance of the difference is the difference of the variances (Hausman's test, Econometrica 46 (1978) 1251).
-bool consistent(const Attempt& wide, const Attempt& narrow) {
-    const auto a = wide.physical();
-    const auto b = narrow.physical();
-    const auto close = [](double difference, double wide_variance, double narrow_variance) {
-        const double spare = std::max(narrow_variance - wide_variance, 0.01 * narrow_variance);
-        return difference * difference < 9 * spare;
-    };
-    // In units free of the two models' scales: frequency in bandwidths, Q relative.
-    const double shift = std::log(a.frequency_hz / b.frequency_hz) * b.q;
-    const auto frequency_variance = [&](const Attempt& attempt) {
-        const double hz = attempt.model.to_public(attempt.theta.data())(0, 0);
-        return attempt.covariance(0, 0) * std::pow(hz / b.frequency_hz * b.q, 2);
-    };
-    return close(shift, frequency_variance(wide), frequency_variance(narrow)) &&
-           close(std::log(a.q / b.q), wide.covariance(1, 1), narrow.covariance(1, 1));
-}
-
-// The widest window whose fit is within noise and agrees with the next narrower one. Where none is (low noise shows
-// what the model leaves out), the one with the least total of noise and misfit.
-std::optional<Attempt> best_window(const Fitter& fitter, const Attempt& first, double bandwidths) {
-    std::vector<Attempt> attempts;
-    ResonanceParameters start = first.physical();
-    for (const double factor : {2.0, 1.0, 0.5, 0.25}) {
-        auto attempt = factor == 1.0 ? std::optional(first) : fitter.at(factor * bandwidths, start);
-        if (!attempt) continue;
-        if (!attempts.empty()) {
-            const auto& wider = attempts.back();
-            if (wider.misfit() == 0 && consistent(wider, *attempt)) return wider;
-        }
-        start = attempt->physical();
-        attempts.push_back(std::move(*attempt));
-    }
-    if (attempts.empty()) return std::nullopt;
-    if (attempts.back().misfit() == 0) return attempts.back();
-    return *std::min_element(attempts.begin(), attempts.end(),
-                             [](const Attempt& a, const Attempt& b) { return a.total_error() < b.total_error(); });
-}
-
 // Zero of the imaginary part nearest to f0, found outwards from f0 in u = Q (f/f0 - f0/f). The imaginary part of the
 // resonance falls through zero at f0 and turns at |u| = 1, so a zero belonging to it lies within |u| < 3 or nowhere.
 void zero_reactance(const Attempt& attempt, ResonanceFit& fit) {
@@ -247,6 +71,7 @@ ResonanceFit public_fit(const Attempt& attempt, std::span<const ResonanceBin> bi
     fit.background = attempt.model.public_background(theta);
     fit.background_curvature = attempt.model.public_curvature(theta);
     fit.offset = physical.offset;
+    fit.tilt = physical.tilt;
     const Eigen::MatrixXd passage = attempt.model.to_public(theta);
     fit.covariance = passage * attempt.covariance * passage.transpose();
     fit.q_u = std::sqrt(fit.covariance(1, 1));
@@ -273,6 +98,22 @@ Band limits_of(const FoundPeak& peak, const std::vector<FoundPeak>& all, std::sp
             distance > 0 ? std::min(limits.high_hz, border) : std::max(limits.low_hz, border);
     }
     return limits;
+}
+
+// Place and height of a further peak by a fit of its own, as found where that does not succeed.
+Peak located(const FoundPeak& peak, const std::vector<FoundPeak>& all, std::span<const ResonanceBin> bins,
+             ResonanceForm form, const FitOptions& options) {
+    constexpr double bandwidths = 3;
+    Peak result = peak.peak;
+    const auto start = start_values(bins, peak, form, options.series_loss);
+    if (!start) return result;
+    const auto attempt = Fitter(bins, form, options, limits_of(peak, all, bins)).at(bandwidths, *start);
+    if (!attempt) return result;
+    const auto fit = attempt->physical();
+    if (std::abs(fit.frequency_hz - result.frequency_hz) > peak.width_hz) return result;
+    result.frequency_hz = fit.frequency_hz;
+    result.height = attempt->model.immittance(fit.frequency_hz, attempt->theta.data()).real();
+    return result;
 }
 
 NoFit at_edge(double edge_hz, bool high) {
@@ -365,7 +206,8 @@ FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, cons
     ResonanceFit fit = public_fit(*best, bins);
     for (const auto& other : search.peaks) {
         const double distance = std::abs(other.peak.frequency_hz - fit.frequency_hz);
-        if (&other != &peak && distance > 1.5 * fit.frequency_hz / fit.q) fit.other_peaks.push_back(other.peak);
+        if (&other == &peak || distance < 1.5 * fit.frequency_hz / fit.q) continue;
+        fit.other_peaks.push_back(located(other, search.peaks, bins, form, options));
     }
     return fit;
 }

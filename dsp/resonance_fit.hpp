@@ -46,6 +46,9 @@ struct ResonanceFit {
     double background = 0;            // C_s farad (series) or L_s henry (parallel)
     double background_curvature = 0;  // b, dimensionless
     double offset = 0;                // R_s ohm (parallel only)
+    // g of the resonance's factor 1 - j g f0/f, freed only where the data demand it: loss that does not all sit in the
+    // branch's one resistor (dielectric loss of a coil seen from its foot) turns the resonance circle by up to 1/Q.
+    double tilt = 0;
     Eigen::MatrixXd covariance;
     // Zero of the reactance nearest to f0 including the background (the definition of the resonance at the foot); equal
     // to frequency_hz where the total reactance has no zero. Its standard uncertainty follows the covariance.

@@ -51,15 +51,17 @@ std::vector<ResonanceBin> usable_bins(const CorrectedResponse& data, ResonanceFo
     return bins;
 }
 
-ResonanceModel::ResonanceModel(ResonanceForm form, bool curvature, bool series_loss, const ResonanceParameters& start)
+ResonanceModel::ResonanceModel(ResonanceForm form, ResonanceTerms terms, bool series_loss,
+                               const ResonanceParameters& start)
     : form_(form),
-      curvature_(curvature),
+      terms_(terms),
       series_loss_(series_loss && form == ResonanceForm::parallel),
       scale_(start),
       background_scale_(start.height / (two_pi * start.frequency_hz)),
       parameters_(4) {
     if (form_ == ResonanceForm::parallel) offset_at_ = parameters_++;
-    if (curvature_) slope_at_ = parameters_++;
+    if (terms_.curvature) slope_at_ = parameters_++;
+    if (terms_.tilt) tilt_at_ = parameters_++;
 }
 
 Eigen::VectorXd ResonanceModel::scaled(const ResonanceParameters& physical) const {
@@ -67,9 +69,12 @@ Eigen::VectorXd ResonanceModel::scaled(const ResonanceParameters& physical) cons
     theta(0) = scale_.q * std::log(physical.frequency_hz / scale_.frequency_hz);
     theta(1) = std::log(physical.q / scale_.q);
     theta(2) = physical.height / scale_.height;
-    theta(3) = physical.background / background_scale_;
+    const double x = scale_.frequency_hz / physical.frequency_hz;
+    const double slope = slope_at_ != 0 ? physical.slope : 0.0;
+    theta(3) = (physical.background + slope * (x * x - 1)) / background_scale_;
     if (offset_at_ != 0) theta(offset_at_) = physical.offset / scale_.height;
-    if (slope_at_ != 0) theta(slope_at_) = physical.slope / background_scale_;
+    if (slope_at_ != 0) theta(slope_at_) = slope * x * x / background_scale_;
+    if (tilt_at_ != 0) theta(tilt_at_) = physical.tilt;
     return theta;
 }
 
@@ -80,7 +85,12 @@ ResonanceParameters ResonanceModel::physical(const double* theta) const {
     result.height = theta[2] * scale_.height;
     result.background = theta[3] * background_scale_;
     if (offset_at_ != 0) result.offset = theta[offset_at_] * scale_.height;
-    if (slope_at_ != 0) result.slope = theta[slope_at_] * background_scale_;
+    if (slope_at_ != 0) {
+        const double x = result.frequency_hz / scale_.frequency_hz;
+        result.slope = theta[slope_at_] * x * x * background_scale_;
+        result.background += theta[slope_at_] * (x * x - 1) * background_scale_;
+    }
+    if (tilt_at_ != 0) result.tilt = theta[tilt_at_];
     return result;
 }
 
@@ -89,6 +99,11 @@ std::complex<double> ResonanceModel::background(double frequency_hz, const doubl
     double element = theta[3];
     if (slope_at_ != 0) element += theta[slope_at_] * (x * x - 1);
     return scale_.height * Complex{offset_at_ != 0 ? theta[offset_at_] : 0.0, x * element};
+}
+
+std::complex<double> ResonanceModel::factor(double frequency_hz, const double* theta) const {
+    const auto now = physical(theta);
+    return {1.0, -(now.tilt + (series_loss_ ? 1 / now.q : 0.0)) * now.frequency_hz / frequency_hz};
 }
 
 std::complex<double> ResonanceModel::immittance(double frequency_hz, const double* theta,
@@ -101,23 +116,24 @@ std::complex<double> ResonanceModel::immittance(double frequency_hz, const doubl
     const double u = q * (up - down);
     const double denominator = 1 + u * u;
     const Complex line{1 / denominator, -u / denominator};
-    const Complex factor{1.0, series_loss_ ? -down / q : 0.0};
-    const Complex shape = line * factor;
+    const double g = (tilt_at_ != 0 ? theta[tilt_at_] : 0.0) + (series_loss_ ? 1 / q : 0.0);
+    const Complex turn{1.0, -g * down};
+    const Complex shape = line * turn;
     if (derivatives != nullptr) {
         auto& d = *derivatives;
-        const Complex by_u = -j * line * line * factor;
+        const Complex by_u = -j * line * line * turn;
         d[0] = by_u * (-q * (up + down) / scale_.q);
         d[1] = by_u * u;
-        if (series_loss_) {
-            d[0] += line * Complex{0.0, -down / (q * scale_.q)};
-            d[1] += line * Complex{0.0, down / q};
-        }
+        if (g != 0) d[0] += line * Complex{0.0, -g * down / scale_.q};
+        if (series_loss_) d[1] += line * Complex{0.0, down / q};
         d[0] *= theta[2] * scale_.height;
         d[1] *= theta[2] * scale_.height;
         d[2] = shape * scale_.height;
         d[3] = Complex{0.0, x * scale_.height};
         if (offset_at_ != 0) d[static_cast<std::size_t>(offset_at_)] = scale_.height;
         if (slope_at_ != 0) d[static_cast<std::size_t>(slope_at_)] = Complex{0.0, x * (x * x - 1) * scale_.height};
+        if (tilt_at_ != 0)
+            d[static_cast<std::size_t>(tilt_at_)] = line * Complex{0.0, -down * theta[2] * scale_.height};
     }
     return background(frequency_hz, theta) + theta[2] * scale_.height * shape;
 }

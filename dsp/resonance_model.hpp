@@ -2,8 +2,11 @@
 // passage through the bench to the observed ratio.
 //
 // `immittance` V means the admittance Y (series form) or the impedance Z (parallel form). With u = Q (f/f0 - f0/f):
-//     V(f) = offset + j w (c0 + c1 ((f/f_ref)^2 - 1)) + height * F / (1 + j u),   F = 1, or 1 - j f0/(f Q) with loss in
-//     series with the coil.
+//     V(f) = offset + j w (c0 + c1 ((f/f_ref)^2 - 1)) + height * (1 - j g f0/f) / (1 + j u),   g = tilt, plus 1/Q with
+//     loss in series with the coil (parallel form).
+// With s = j w the resonance is height (w0/Q) (s + g w0) / (s^2 + s w0/Q + w0^2): every real section of second order
+// without a constant. g = 0 is a series R-L-C (or the parallel dual) whose loss sits in its one resistor; loss in the
+// other reactance as well makes g differ from 0 by up to 1/Q.
 // c0 is the background element AT the reference frequency; that keeps c0 and c1 nearly independent. No approximation of
 // u is made: 2 Q (f - f0)/f0 in its place would shift f0 by -f0/(8 Q^2) and Q by up to 0.65/Q^2.
 #pragma once
@@ -39,23 +42,32 @@ struct ResonanceParameters {
     double frequency_hz = 0;
     double q = 0;
     double height = 0;      // 1/R siemens (series), R ohm (parallel)
-    double background = 0;  // c0: farad or henry at the reference frequency
-    double slope = 0;       // c1: same unit; change of the background per relative change of f^2
+    double background = 0;  // farad or henry at frequency_hz: c0 if that were the reference frequency
+    double slope = 0;       // same unit, c1 likewise: change of the background per relative change of f^2
     double offset = 0;      // ohm (parallel form)
+    double tilt = 0;        // dimensionless
+};
+
+// Which of the optional terms are free.
+struct ResonanceTerms {
+    bool curvature = false;
+    bool tilt = false;
 };
 
 class ResonanceModel {
 public:
-    static constexpr std::size_t most_parameters = 6;
+    static constexpr std::size_t most_parameters = 7;
     using Derivatives = std::array<std::complex<double>, most_parameters>;
 
     // The start fixes the scales; its frequency becomes the reference frequency.
-    ResonanceModel(ResonanceForm form, bool curvature, bool series_loss, const ResonanceParameters& start);
+    ResonanceModel(ResonanceForm form, ResonanceTerms terms, bool series_loss, const ResonanceParameters& start);
 
     [[nodiscard]] Eigen::Index parameters() const { return parameters_; }
     [[nodiscard]] ResonanceForm form() const { return form_; }
-    [[nodiscard]] bool curvature() const { return curvature_; }
-    [[nodiscard]] bool series_loss() const { return series_loss_; }
+    [[nodiscard]] ResonanceTerms terms() const { return terms_; }
+    // Index of an optional parameter in theta, 0 where it is not free.
+    [[nodiscard]] Eigen::Index slope_index() const { return slope_at_; }
+    [[nodiscard]] Eigen::Index tilt_index() const { return tilt_at_; }
     [[nodiscard]] Eigen::VectorXd scaled(const ResonanceParameters& physical) const;
     [[nodiscard]] ResonanceParameters physical(const double* theta) const;
 
@@ -64,6 +76,8 @@ public:
                                                   Derivatives* derivatives = nullptr) const;
     // The part of V that is not the resonance.
     [[nodiscard]] std::complex<double> background(double frequency_hz, const double* theta) const;
+    // The resonance's factor 1 - j g f0/f.
+    [[nodiscard]] std::complex<double> factor(double frequency_hz, const double* theta) const;
 
     // The whitened problem: per bin real and imaginary part of (model - observed ratio) / sqrt(variance / 2).
     [[nodiscard]] LeastSquaresProblem problem(std::span<const ResonanceBin> bins) const;
@@ -78,13 +92,14 @@ public:
 
 private:
     ResonanceForm form_;
-    bool curvature_;
+    ResonanceTerms terms_;
     bool series_loss_;
     ResonanceParameters scale_;
     double background_scale_;
     Eigen::Index parameters_;
-    Eigen::Index offset_at_ = 0;  // index of the offset and slope in theta, where present
+    Eigen::Index offset_at_ = 0;  // indices in theta, where present
     Eigen::Index slope_at_ = 0;
+    Eigen::Index tilt_at_ = 0;
 };
 
 }  // namespace coldtune::dsp

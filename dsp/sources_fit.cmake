@@ -7,4 +7,6 @@ target_sources(coldtune_dsp PRIVATE
   peak_search.cpp
   start_values.cpp
   cross_checks.cpp
-  resonance_fit.cpp)
+  fit_window.cpp
+  resonance_fit.cpp
+  ringdown.cpp)
