@@ -4,7 +4,9 @@ coldtune_test(record_test
     atomic_file_test.cpp
     capture_file_test.cpp
     coil_file_test.cpp
+    house_rules_test.cpp
     json_text_test.cpp
     preferred_values_test.cpp
     quantity_test.cpp
+    ../support/process.cpp
   LIBS coldtune_analyzer nlohmann_json::nlohmann_json)

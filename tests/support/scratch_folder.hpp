@@ -15,7 +15,8 @@ namespace coldtune::testing {
 class ScratchFolder {
 public:
     ScratchFolder() {
-        std::string pattern = (std::filesystem::temp_directory_path() / "coldtune-test-XXXXXX").string();
+        std::string pattern =
+            (std::filesystem::temp_directory_path() / ("coldtune-test-" + std::string(6, 'X'))).string();
         if (mkdtemp(pattern.data()) == nullptr) throw std::runtime_error("no scratch folder can be made: " + pattern);
         path_ = pattern;
     }
