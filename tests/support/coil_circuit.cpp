@@ -95,13 +95,15 @@ CoilCircuit::CoilCircuit(const CoilDesign& design, double sample_rate_hz)
     const double capacitance = 1 / (w0 * w0 * inductance);
     shunt_siemens_ = k_ * design.input_f;
     if (design.fixture == Fixture::foot) {
-        inductor_siemens_ = 1 / (k_ * inductance);
+        inductor_ohm_ = k_ * inductance;
         capacitor_ohm_ = 1 / (k_ * capacitance);
-        branch_siemens_ = 1 / (design.resistance_ohm + 1 / inductor_siemens_ + capacitor_ohm_);
+        branch_siemens_ = 1 / (design.resistance_ohm + inductor_ohm_ + capacitor_ohm_);
         shunt_siemens_ += k_ * design.stray_f;
     }
-    total_siemens_ = 1 / design.reference_ohm + design.input_siemens + branch_siemens_ + shunt_siemens_;
-    if (design.fixture == Fixture::load) total_siemens_ += 1 / design.load_ohm;
+    reference_siemens_ = 1 / design.reference_ohm;
+    double total_siemens = reference_siemens_ + design.input_siemens + branch_siemens_ + shunt_siemens_;
+    if (design.fixture == Fixture::load) total_siemens += 1 / design.load_ohm;
+    node_ohm_ = 1 / total_siemens;
 }
 
 // The trapezoidal companion models of L, C and the shunt capacitance, which are the bilinear transform exactly.
@@ -110,13 +112,13 @@ double CoilCircuit::step(double generator) {
     double branch_history = 0;
     if (branch_siemens_ > 0) {
         branch_history =
-            branch_siemens_ * (current_ / inductor_siemens_ + inductor_v_ - capacitor_v_ - capacitor_ohm_ * current_);
+            branch_siemens_ * (current_ * inductor_ohm_ + inductor_v_ - capacitor_v_ - capacitor_ohm_ * current_);
     }
     const double shunt_history = -shunt_siemens_ * coil_v_ - shunt_current_;
-    const double v = (generator / design_.reference_ohm - branch_history - shunt_history) / total_siemens_;
+    const double v = (generator * reference_siemens_ - branch_history - shunt_history) * node_ohm_;
     if (branch_siemens_ > 0) {
         const double current = branch_siemens_ * v + branch_history;
-        inductor_v_ = (current - current_) / inductor_siemens_ - inductor_v_;
+        inductor_v_ = (current - current_) * inductor_ohm_ - inductor_v_;
         capacitor_v_ += capacitor_ohm_ * (current + current_);
         current_ = current;
     }

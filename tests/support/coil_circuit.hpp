@@ -6,7 +6,7 @@
 //                     foot: (R - L - C in series) parallel with `stray`;  open: nothing;  short: a link;  load: a
 //                     resistor
 //
-// The circuit runs at 16 times the sample rate between an interpolator and a decimator, as a real one stands between
+// The circuit runs at 8 times the sample rate between an interpolator and a decimator, as a real one stands between
 // two converters. Generator side and coil side pass the same filters, so these cancel in the ratio; what they let
 // through of images and aliases is under -90 dB twice, below 0.45 of the sample rate. The circuit itself is discretised
 // by the bilinear transform s = K (1 - 1/z)/(1 + 1/z), K = w0 / tan(w0 T / 2): at any frequency w its admittance is
@@ -56,7 +56,7 @@ private:
 
 class CoilCircuit {
 public:
-    static constexpr std::size_t oversampling = 16;
+    static constexpr std::size_t oversampling = 8;
 
     CoilCircuit(const CoilDesign& design, double sample_rate_hz);
 
@@ -80,7 +80,8 @@ private:
     CoilDesign design_;
     double rate_hz_;  // oversampled
     double k_ = 0;    // of the bilinear transform, 1/s
-    double branch_siemens_ = 0, inductor_siemens_ = 0, capacitor_ohm_ = 0, shunt_siemens_ = 0, total_siemens_ = 0;
+    double reference_siemens_ = 0, branch_siemens_ = 0, inductor_ohm_ = 0, capacitor_ohm_ = 0, shunt_siemens_ = 0,
+           node_ohm_ = 0;
     double current_ = 0, inductor_v_ = 0, capacitor_v_ = 0, shunt_current_ = 0, coil_v_ = 0;
     std::vector<HalfBand> up_, down_generator_, down_coil_;
 };
