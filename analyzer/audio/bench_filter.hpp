@@ -29,7 +29,8 @@ struct FilteredPair {
 };
 
 // Both channels as the recorder's clock samples them; frame 0 is the first played sample. Zero before the signal.
-// Linear convolution: the transform is longer than signal and 20 decay times together (a remainder of 2e-9).
+// Linear convolution: the transform is longer than signal and 20 decay times together (a remainder of 2e-9), up to 2^24
+// frames of padding.
 FilteredPair filter_pair(std::span<const double> played, const Transfer& transfer, const FilterSetting& setting);
 
 }  // namespace coldtune::audio

@@ -126,10 +126,10 @@ TEST_P(NgspiceNetworks, ImpedanceAgreesWithinItsNoise) {
         // Five standard deviations of the stated noise: 1 in 7e10 if it is circular and as large as stated.
         EXPECT_LT(std::abs(corrected->impedance[i] - there), 5 * std::sqrt(corrected->impedance_variance[i]))
             << "at " << f << " Hz, |Z| " << std::abs(there);
-        // And the noise stated is small enough for that to say something: 1e-4 of the ratio at most, which the bridge
-        // magnifies by |Z| / 10 kohm where the impedance is far above its reference.
-        EXPECT_LT(std::sqrt(corrected->impedance_variance[i]), 1e-4 * std::abs(there) * (1 + std::abs(there) / 10e3))
-            << f;
+        // And what is stated is small enough for that to say something: an error of the ratio becomes (R + Z)^2 / R
+        // times itself in the impedance, and the ratio is known to 2e-4 (four captures of three periods at -100 dBFS).
+        const double gain = std::pow(10e3 + std::abs(there), 2) / 10e3;
+        EXPECT_LT(std::sqrt(corrected->impedance_variance[i]), 2e-4 * gain) << f;
     }
 }
 
