@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyzer/measure/below_band.hpp"
 #include "analyzer/measure/evidence.hpp"
 #include "analyzer/measure/in_band.hpp"
 #include "analyzer/record/quantity.hpp"
@@ -174,8 +175,26 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
     InBandOutcome found = find_in_band(*corrected, *response, standards, request.bench, request.tolerances,
                                        request.hookup, response->clock_drift_ppm);
     if (const auto* none = std::get_if<dsp::NoFit>(&found)) {
-        for (Finding& f : judge_no_fit(*none, *corrected, request.bench, request.hookup))
-            result.findings.push_back(std::move(f));
+        std::vector<Finding> why = judge_no_fit(*none, *corrected, request.bench, request.hookup);
+        if (request.hookup != Hookup::foot || why.front().code != FindingCode::outside_band) {
+            for (Finding& f : why) result.findings.push_back(std::move(f));
+            return result;
+        }
+        if (!request.description) {
+            why.front().text += ". With the coil's description (--coil) the resonance may be found from the curve below it";
+            result.findings.push_back(std::move(why.front()));
+            return result;
+        }
+        const auto family = ShapeFamily::build(*request.description);
+        if (!family) return family.error();
+        BelowBandOutcome below = find_below_band(*corrected, *family, request.bench, request.tolerances, result.usable_band_hz);
+        if (const auto* refusal = std::get_if<BelowBandRefusal>(&below)) {
+            result.findings.push_back({FindingCode::outside_band, Weight::reject, refusal->sentence});
+            return result;
+        }
+        add_uncorrected(result.findings, *corrected);
+        result.reason_for_way = "no resonance inside the usable band, and the coil's curve rises toward its upper edge";
+        result.outcome = Accepted{std::move(std::get<BelowBandFit>(below).resonance), std::nullopt};
         return result;
     }
     Resonance resonance = std::move(std::get<Resonance>(found));

@@ -42,13 +42,13 @@ ApparentCapacitance apparent_capacitance(const dsp::CorrectedResponse& data) {
     if (n < 8) return out;
     const double f_high = data.frequency_hz.back();
     double s0 = 0, s1 = 0, s2 = 0, t0 = 0, t1 = 0;
-    std::size_t negative = 0;
+    std::size_t resistive = 0;
     std::vector<double> c(n), w(n), x(n);
     for (std::size_t k = 0; k < n; ++k) {
         const double omega = 2 * std::numbers::pi * data.frequency_hz[k];
         const auto y = 1.0 / data.impedance[k];
         c[k] = y.imag() / omega;
-        negative += c[k] < 0 ? 1U : 0U;
+        resistive += c[k] < 0 || y.real() > std::abs(y.imag()) ? 1U : 0U;
         const double y_variance = data.impedance_variance[k] / std::pow(std::abs(data.impedance[k]), 4) / 2;
         const double variance = y_variance / (omega * omega);
         w[k] = variance > 0 ? 1 / variance : 0;
@@ -67,7 +67,7 @@ ApparentCapacitance apparent_capacitance(const dsp::CorrectedResponse& data) {
     for (std::size_t k = 0; k < n; ++k) chi += w[k] * std::pow(c[k] - out.c0_f - out.rise_f * x[k], 2);
     const double misfit = std::max(1.0, chi / static_cast<double>(n - 2));
     out.rise_sigma_f = std::sqrt(s0 / determinant * misfit);
-    out.conductive = negative * 2 > n;
+    out.conductive = resistive * 2 > n;
     return out;
 }
 
@@ -136,7 +136,7 @@ std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::R
     const std::optional<double> drift = health.clock_drift_ppm
                                             ? health.clock_drift_ppm
                                             : (response != nullptr ? response->clock_drift_ppm : std::nullopt);
-    if (drift && std::abs(*drift) >= kDriftNotePpm) {
+    if (drift && std::abs(*drift) >= notable_drift_ppm) {
         const double size = std::abs(*drift);
         const Weight weight = size > kDriftRejectPpm    ? Weight::reject
                               : size > kDriftCautionPpm ? Weight::caution

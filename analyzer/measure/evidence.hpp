@@ -12,6 +12,9 @@
 
 namespace coldtune::measure {
 
+// Two clocks nearer than this count as one.
+inline constexpr double notable_drift_ppm = 1;
+
 // Everything the capture shows before any circuit is assumed. `response` may be null (none could be formed).
 std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::Response* response);
 

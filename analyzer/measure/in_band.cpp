@@ -5,6 +5,8 @@
 #include <functional>
 #include <numbers>
 
+#include "analyzer/measure/evidence.hpp"
+
 namespace coldtune::measure {
 namespace {
 
@@ -118,7 +120,7 @@ InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Respon
 
     const double rectangular = 1 / std::sqrt(3.0);
     found.budget.push_back({"clock", found.frequency_hz * tolerances.clock_ppm * 1e-6 * rectangular, 0, 0});
-    if (clock_drift_ppm) {
+    if (clock_drift_ppm && std::abs(*clock_drift_ppm) >= notable_drift_ppm) {
         // Player and recorder disagree and nothing says which of them is right.
         const double limit = std::abs(*clock_drift_ppm) * 1e-6;
         found.budget.push_back({"clock drift", found.frequency_hz * limit * rectangular, 0, 0});

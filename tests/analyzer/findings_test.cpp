@@ -156,8 +156,8 @@ TEST(Findings, GrossClockDriftIsACaution) {
 
 TEST(Findings, NonlinearCoilSide) {
     Bench bench = healthy();
-    bench.interface.coil_nonlinearity.second_db = 20;
-    bench.interface.coil_nonlinearity.third_db = 20;
+    bench.interface.coil_nonlinearity.second_db = 34;
+    bench.interface.coil_nonlinearity.third_db = 34;
     const auto result = run(bench);
     EXPECT_NE(find(result, FindingCode::nonlinear), nullptr) << said(result);
     EXPECT_NE(result.verdict(), Verdict::good);
