@@ -101,7 +101,7 @@ int process(jack_nframes_t frames, void* argument) {
     }
     // Half a second after the last sound everything has died away, whatever the Q; do not burn the processor.
     const bool idle = static_cast<double>(client.quiet_frames) > 0.5 * client.rate_hz;
-    if (idle && client.options.freewheel) std::this_thread::sleep_for(std::chrono::microseconds(100));
+    if (idle && client.options.freewheel) std::this_thread::sleep_for(std::chrono::milliseconds(1));
     for (jack_nframes_t i = 0; i < frames; ++i) {
         double generator_side = static_cast<double>(input[i]);
         double coil_side = generator_side;
