@@ -8,7 +8,7 @@
 namespace coldtune::dsp {
 namespace {
 
-constexpr std::size_t taps = 84;
+constexpr std::size_t taps = 88;
 constexpr std::size_t before = taps / 2 - 1;  // samples used before the one at or under the reading point
 // Rows of the table per frame; reading between two rows linearly errs by (2 pi 0.45 / 2048)^2 / 8 = -133 dB.
 constexpr std::size_t rows = 2048;
@@ -25,7 +25,7 @@ double bessel_i0(double x) {
 }
 
 // J. F. Kaiser's design formulas (Oppenheim & Schafer, Discrete-Time Signal Processing, 7.5.3): A = 125 dB gives
-// beta = 0.1102 (A - 8.7), and 84 taps then leave a transition of (A - 8) / (2.285 * 83 * 2 pi) = 0.098 of the sample
+// beta = 0.1102 (A - 8.7), and 88 taps then leave a transition of (A - 8) / (2.285 * 87 * 2 pi) = 0.094 of the sample
 // rate, from 0.45 up to the first image at 0.55.
 constexpr double beta = 0.1102 * (125.0 - 8.7);
 

@@ -49,18 +49,17 @@ Result<Layout> lay_out(const TwoChannelCapture& capture, const PeriodicOptions& 
     layout.signal = trim_unsteady_end(capture.generator, layout.signal, n);
     const std::size_t sounding = layout.signal.last - layout.signal.first;
     const std::size_t settle = options.first_frame ? 0 : options.settle_periods;
-    // A start found a few frames late must not cost the last whole period: up to a twentieth of a period is taken from
-    // the settling time instead.
-    const std::size_t borrowed = settle > 0 ? n / 20 : 0;
-    const std::size_t whole = (sounding + borrowed) / n;
+    // A start is found late rather than early (fades, noise). The settling time gives up to a twentieth of a period, so
+    // that the last whole period is neither lost nor reaches into the closing fade.
+    const std::size_t early = settle > 0 ? n / 20 : 0;
+    const std::size_t whole = (sounding + early) / n;
     if (whole < settle + 1)
         return bad_input(
             fmt::format("The signal lasts {} frames, but {} settling period(s) and one more of {} frames are "
                         "needed; record longer or give the right period.",
                         sounding, settle, n));
     layout.count = whole - settle;
-    layout.first = layout.signal.first + settle * n;
-    if (layout.first + layout.count * n > layout.signal.last) layout.first = layout.signal.last - layout.count * n;
+    layout.first = layout.signal.first + settle * n - early;
     return layout;
 }
 

@@ -61,9 +61,14 @@ std::size_t silence_before(Iterator begin, const Levels& levels, double mean) {
     quiet = std::sqrt(quiet / static_cast<double>(head));
     if (quiet > 0.25 * levels.loudest) return 0;
 
-    const double threshold = std::min(std::max(3.0 * quiet, 0.01 * levels.loudest), 0.5 * levels.loudest);
+    // The level that counts as silence follows what has been seen so far, because hum may begin anywhere in its cycle;
+    // it follows at most to 5 % of the signal, or a slow fade would carry it along. Single blocks (clicks) are ignored.
+    const double most = std::max(quiet, 0.05 * levels.loudest);
+    std::vector<double> floor(blocks, quiet);
     std::size_t found = blocks;
     for (std::size_t b = 0; b < blocks; ++b) {
+        if (b > 1) floor[b] = std::max(floor[b - 1], std::min({rms[b - 1], rms[b - 2], most}));
+        const double threshold = std::min(std::max(3.0 * floor[b], 0.03 * levels.loudest), 0.5 * levels.loudest);
         if (rms[b] <= threshold) continue;
         const std::size_t until = std::min(blocks, b + sustained);
         const auto above = std::count_if(rms.begin() + static_cast<std::ptrdiff_t>(b),
@@ -75,6 +80,8 @@ std::size_t silence_before(Iterator begin, const Levels& levels, double mean) {
         }
     }
     if (found == blocks) return 0;
+    // The silence as it was before a fade may have begun.
+    quiet = floor[found > 64 ? found - 64 : found / 2];
 
     // Back over the foot of a fade, then to the first sample that the silence's own noise does not explain. Four times
     // the rms is passed by Gaussian noise once in 16000 samples; a start found a little late costs nothing but frames.

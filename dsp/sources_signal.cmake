@@ -3,6 +3,7 @@ target_sources(coldtune_dsp PRIVATE
   capture_check.cpp
   capture_health.cpp
   clock_drift.cpp
+  crest.cpp
   dropouts.cpp
   excited_bins.cpp
   fft.cpp

@@ -8,6 +8,7 @@
 #include <numbers>
 #include <string>
 
+#include "dsp/crest.hpp"
 #include "dsp/fft.hpp"
 
 namespace coldtune::dsp {
@@ -127,25 +128,16 @@ Result<std::vector<double>> sweep_period(const PeriodicSweep& sweep) {
     const std::size_t count = bins.last - bins.first + 1;
 
     std::vector<double> amplitude(count);
-    double power = 0;
-    for (std::size_t n = 0; n < count; ++n) {
-        amplitude[n] = shape(sweep, static_cast<double>(bins.first + n) * bin_hz);
-        power += amplitude[n] * amplitude[n];
-    }
+    for (std::size_t n = 0; n < count; ++n) amplitude[n] = shape(sweep, static_cast<double>(bins.first + n) * bin_hz);
+    const std::vector<double> phase = schroeder_phases(amplitude);
+    std::vector<std::complex<double>> lines(count);
+    for (std::size_t n = 0; n < count; ++n) lines[n] = std::polar(amplitude[n], phase[n]);
+    lower_crest(lines, bins.first, sweep.period_frames);
 
-    // phi_n = phi_1 - 2 pi sum_{l<n} (n - l) p_l with p the relative powers (Schroeder 1970). The double sum is run as
-    // two running sums; turns are kept in 0 .. 1 so that no digits are lost over millions of bins.
     RealFft fft(sweep.period_frames);
-    auto spectrum = fft.spectrum();
+    const auto spectrum = fft.spectrum();
     std::fill(spectrum.begin(), spectrum.end(), std::complex<double>{});
-    double cumulative = 0;
-    double turns = 0;
-    for (std::size_t n = 0; n < count; ++n) {
-        spectrum[bins.first + n] = std::polar(amplitude[n], -2.0 * pi * turns);
-        cumulative += amplitude[n] * amplitude[n] / power;
-        turns += cumulative;
-        turns -= std::floor(turns);
-    }
+    std::copy(lines.begin(), lines.end(), spectrum.begin() + static_cast<std::ptrdiff_t>(bins.first));
     fft.inverse();
 
     const auto time = fft.time();

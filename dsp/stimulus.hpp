@@ -35,7 +35,8 @@ struct PeriodicSweep {
     std::size_t fade_frames = 0;      // raised-cosine ramp at both ends, inside the first period and after the last
 };
 
-// One period, peak at level_dbfs exactly. Phases after Schroeder, IEEE Trans. IT-16, 85 (1970), from the amplitudes.
+// One period, peak at level_dbfs exactly. Phases after Schroeder, IEEE Trans. IT-16, 85 (1970), from the amplitudes, then
+// turned until the crest factor is 1.65 (see dsp/crest.hpp). floor_db of the concentration: 0 .. 40.
 Result<std::vector<double>> sweep_period(const PeriodicSweep& sweep);
 
 // The whole signal: lead-in, `periods` periods, a faded continuation of fade_frames, lead-out.

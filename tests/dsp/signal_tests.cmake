@@ -1,0 +1,9 @@
+# FFT, stimuli, spectra, response, clock drift, capture health.
+coldtune_test(dsp_signal_test
+  SOURCES
+    clock_drift_test.cpp
+    fft_test.cpp
+    response_test.cpp
+    spectra_test.cpp
+    stimulus_test.cpp
+  LIBS coldtune_dsp nlohmann_json::nlohmann_json)
