@@ -2,9 +2,7 @@
 
 #include <Eigen/Cholesky>
 #include <array>
-#include <cassert>
 #include <cmath>
-#include <map>
 #include <numbers>
 
 #include "analyzer/model/strip_interaction.hpp"
@@ -12,8 +10,8 @@
 namespace coldtune::model {
 namespace {
 
-constexpr std::size_t block_size = (max_strip_degree + 1) * (max_strip_degree + 1);
-using Block = std::array<double, block_size>;
+constexpr std::size_t kBlockSize = (kMaxStripDegree + 1) * (kMaxStripDegree + 1);
+using Block = std::array<double, kBlockSize>;
 
 // The images of a charge: where they stand and their sign.
 struct Image {
@@ -21,7 +19,7 @@ struct Image {
     double weight = 1;
 };
 
-constexpr int image_pairs = 8;  // of the double series that are integrated; the rest is summed as a tail
+constexpr int kImagePairs = 8;  // of the double series that are integrated; the rest is summed as a tail
 
 std::vector<Image> images_of(const ConductorSet& conductors) {
     std::vector<Image> images;
@@ -29,7 +27,7 @@ std::vector<Image> images_of(const ConductorSet& conductors) {
     if (conductors.ground) images.push_back({{-1.0, 0.0}, -1.0});
     if (conductors.ceiling_height_m && !conductors.ground) images.push_back({{-1.0, 2.0 * ceiling}, -1.0});
     if (conductors.ceiling_height_m && conductors.ground) {
-        for (int n = 1; n <= image_pairs; ++n) {
+        for (int n = 1; n <= kImagePairs; ++n) {
             for (const double shift : {2.0 * n * ceiling, -2.0 * n * ceiling}) {
                 images.push_back({{1.0, shift}, 1.0});
                 images.push_back({{-1.0, shift}, -1.0});
@@ -39,11 +37,11 @@ std::vector<Image> images_of(const ConductorSet& conductors) {
     return images;
 }
 
-// Sum over |n| > image_pairs of 1/|2nH + z - z'| - 1/|2nH + z + z'| is -z z'/H^3 times the sum of n^-3, to first order
+// Sum over |n| > kImagePairs of 1/|2nH + z - z'| - 1/|2nH + z + z'| is -z z'/H^3 times the sum of n^-3, to first order
 // in the sizes over 2nH.
 double tail_coefficient(double ceiling) {
     double sum = 1.2020569031595942;  // zeta(3)
-    for (int n = 1; n <= image_pairs; ++n) sum -= 1.0 / (static_cast<double>(n) * n * n);
+    for (int n = 1; n <= kImagePairs; ++n) sum -= 1.0 / (static_cast<double>(n) * n * n);
     return -sum / (ceiling * ceiling * ceiling);
 }
 
@@ -131,7 +129,7 @@ private:
                     mirrored(i, j, image_of_sum_[sum]);
                     image_known_[sum] = true;
                 }
-                for (std::size_t k = 0; k < block_size; ++k) block[k] += image_of_sum_[sum][k];
+                for (std::size_t k = 0; k < kBlockSize; ++k) block[k] += image_of_sum_[sum][k];
             } else {
                 mirrored(i, j, block);
             }
@@ -174,8 +172,9 @@ MaxwellSolution solve_maxwell(const ConductorSet& conductors, double tolerance) 
     Assembly assembly(conductors, tolerance);
     Eigen::MatrixXd potentials = assembly.potentials();
     const Eigen::LLT<Eigen::Ref<Eigen::MatrixXd>> cholesky(potentials);
-    assert(cholesky.info() == Eigen::Success);
-    const double scale = 4.0 * std::numbers::pi * vacuum_permittivity;
+    // Integrals too coarse for a very uneven geometry can spoil the smallest eigenvalues; exact ones cannot.
+    if (cholesky.info() != Eigen::Success && tolerance > 1e-12) return solve_maxwell(conductors, 1e-2 * tolerance);
+    const double scale = 4.0 * std::numbers::pi * kVacuumPermittivity;
     Eigen::MatrixXd half = assembly.excitations();
     cholesky.matrixL().solveInPlace(half);
     Eigen::VectorXd count = assembly.counting();

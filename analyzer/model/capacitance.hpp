@@ -3,9 +3,9 @@
 // Every conductor is a list of charged strips (analyzer/model/meridian.hpp). Both the charge and the test functions are
 // the strips' Legendre polynomials, so the matrix of potential coefficients is symmetric positive definite, and the
 // capacitance C = B^T A^-1 B is the exact minimum of the field energy over those charges: never above the true value
-// for a single body at one potential. Grounded conductors take part in A and have no column in B, which eliminates them.
-// Assumes: rotational symmetry, perfect conductors in air, statics. Plane ground: mirror image. Plane ceiling without a
-// wall: mirror image, with ground the double series of images with its tail summed.
+// for a single body at one potential. Grounded conductors take part in A and have no column in B, which eliminates
+// them. Assumes: rotational symmetry, perfect conductors in air, statics. Plane ground: mirror image. Plane ceiling
+// without a wall: mirror image, with ground the double series of images with its tail summed.
 #pragma once
 
 #include <Eigen/Core>
@@ -18,7 +18,7 @@
 namespace coldtune::model {
 
 // Permittivity of vacuum, F/m (CODATA 2018).
-inline constexpr double vacuum_permittivity = 8.8541878128e-12;
+inline constexpr double kVacuumPermittivity = 8.8541878128e-12;
 
 // A strip and its potential: linear along the strip's length from node `start` to node `end`; -1 = grounded at both.
 struct ChargedStrip {
@@ -40,7 +40,7 @@ struct ConductorSet {
 };
 
 struct MaxwellSolution {
-    Eigen::MatrixXd capacitance_f;    // nodes x nodes, Maxwell: charge on node i per volt on node j
+    Eigen::MatrixXd capacitance_f;     // nodes x nodes, Maxwell: charge on node i per volt on node j
     Eigen::VectorXd counted_charge_f;  // charge on the counted strips per volt on each node
 };
 

@@ -9,11 +9,11 @@ namespace coldtune::model {
 namespace {
 
 // Enough for the capacitance of each body to be within 1e-5 of its limit beside a coil (tests/analyzer).
-constexpr Fineness toroid_fineness{6, 3};
-constexpr Fineness sphere_fineness{4, 3};
-constexpr Fineness disc_fineness{4, 3};
-constexpr int winding_degree = 1;
-constexpr int winding_end_degree = 3;
+constexpr Fineness kToroidFineness{6, 3};
+constexpr Fineness kSphereFineness{4, 3};
+constexpr Fineness kDiscFineness{4, 3};
+constexpr int kWindingDegree = 1;
+constexpr int kWindingEndDegree = 3;
 
 struct Extent {
     double top = 0;
@@ -30,16 +30,15 @@ struct Extent {
 void add_winding(ConductorSet& set, const Winding& winding, std::size_t sections) {
     const double r = 0.5 * winding.diameter_m;
     const auto height = [&](std::size_t node) {
-        return winding.base_height_m +
-               winding.length_m * static_cast<double>(node) / static_cast<double>(sections);
+        return winding.base_height_m + winding.length_m * static_cast<double>(node) / static_cast<double>(sections);
     };
     for (std::size_t k = 0; k < sections; ++k) {
         // One strip holds one singular end: a single section is left without.
         const bool first = k == 0 && sections > 1;
         const bool last = k + 1 == sections && sections > 1;
-        const int degree = first || last ? winding_end_degree : winding_degree;
+        const int degree = first || last ? kWindingEndDegree : kWindingDegree;
         const Strip strip =
-            line_strip({r, height(k)}, {r, height(k + 1)}, sections > 1 ? degree : max_strip_degree,
+            line_strip({r, height(k)}, {r, height(k + 1)}, sections > 1 ? degree : kMaxStripDegree,
                        first ? StripEnd::edge : StripEnd::smooth, last ? StripEnd::edge : StripEnd::smooth);
         set.strips.push_back({strip, static_cast<int>(k), static_cast<int>(k) + 1, false});
     }
@@ -53,17 +52,17 @@ void add_body(ConductorSet& set, const TopLoadBody& body, double winding_end, in
     if (const auto* toroid = std::get_if<Toroid>(&body)) {
         const double z = winding_end + toroid->height_m;
         const double half = 0.5 * toroid->tube_diameter_m;
-        append_conductor(
-            set, toroid_meridian(toroid->outer_diameter_m, toroid->tube_diameter_m, z, toroid_fineness), node, true);
+        append_conductor(set, toroid_meridian(toroid->outer_diameter_m, toroid->tube_diameter_m, z, kToroidFineness),
+                         node, true);
         extent.include(0.5 * toroid->outer_diameter_m, z - half, z + half);
     } else if (const auto* sphere = std::get_if<Sphere>(&body)) {
         const double z = winding_end + sphere->height_m;
         const double half = 0.5 * sphere->diameter_m;
-        append_conductor(set, sphere_meridian(sphere->diameter_m, z, sphere_fineness), node, true);
+        append_conductor(set, sphere_meridian(sphere->diameter_m, z, kSphereFineness), node, true);
         extent.include(half, z - half, z + half);
     } else if (const auto* disc = std::get_if<Disc>(&body)) {
         const double z = winding_end + disc->height_m;
-        append_conductor(set, disc_meridian(disc->diameter_m, z, disc_fineness), node, true);
+        append_conductor(set, disc_meridian(disc->diameter_m, z, kDiscFineness), node, true);
         extent.include(0.5 * disc->diameter_m, z, z);
     }
 }
@@ -88,9 +87,8 @@ void add_walls(ConductorSet& set, const Surroundings& around, const Extent& exte
     const double high = around.ceiling_height_m.value_or(extent.top + 3.0 * radius);
     const double gap = std::max(radius - extent.radius, 0.02 * radius);
     const auto pieces = static_cast<std::size_t>(std::clamp(std::ceil((high - low) / (0.7 * gap)), 6.0, 28.0));
-    append_conductor(set,
-                     straight_meridian({radius, low}, {radius, high}, {pieces, 2}, StripEnd::smooth, StripEnd::smooth),
-                     -1);
+    append_conductor(
+        set, straight_meridian({radius, low}, {radius, high}, {pieces, 2}, StripEnd::smooth, StripEnd::smooth), -1);
     if (around.ceiling_height_m) {
         append_conductor(
             set, straight_meridian({0.0, high}, {radius, high}, {6, 2}, StripEnd::smooth, StripEnd::smooth), -1);
@@ -99,7 +97,7 @@ void add_walls(ConductorSet& set, const Surroundings& around, const Extent& exte
 
 }  // namespace
 
-ConductorSet coil_conductors(const CoilDescription& coil, std::size_t sections) {
+ConductorSet coil_conductors(const CoilDescription& coil, std::size_t sections, int extra_degree) {
     ConductorSet set;
     set.nodes = sections + 1;
     set.ground = coil.surroundings.ground;
@@ -116,6 +114,9 @@ ConductorSet coil_conductors(const CoilDescription& coil, std::size_t sections) 
     }
     if (coil.primary) add_primary(set, *coil.primary);
     add_walls(set, coil.surroundings, extent);
+    for (ChargedStrip& charged : set.strips) {
+        charged.strip.degree = std::min(charged.strip.degree + extra_degree, kMaxStripDegree);
+    }
     return set;
 }
 

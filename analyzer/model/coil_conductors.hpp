@@ -16,6 +16,9 @@ namespace coldtune::model {
 // the coil), wall, and the ceiling plane. A wall without ceiling ends three wall radii beyond the coil, where the field
 // inside a grounded tube has fallen by exp(-2.405 * 3), below 1e-3.
 // Not modelled: the form, enamel, and fields between neighbouring turns at different potential.
-ConductorSet coil_conductors(const CoilDescription& coil, std::size_t sections);
+//
+// `extra_degree` (0 to 4) raises the degree of the charge on every strip: what it moves is the error left in the
+// charge.
+ConductorSet coil_conductors(const CoilDescription& coil, std::size_t sections, int extra_degree = 0);
 
 }  // namespace coldtune::model

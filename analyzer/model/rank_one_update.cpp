@@ -1,9 +1,10 @@
 #include "analyzer/model/rank_one_update.hpp"
 
+#include <algorithm>
 #include <boost/math/tools/toms748_solve.hpp>
 #include <cmath>
 #include <cstdint>
-#include <limits>
+#include <vector>
 
 namespace coldtune::model {
 namespace {
@@ -36,8 +37,8 @@ public:
         if (f_low <= 0) return {origin, low};
         if (f_high >= 0) return {origin, high};
         std::uintmax_t rounds = 200;
-        const auto bracket = boost::math::tools::toms748_solve(
-            f, low, high, f_low, f_high, boost::math::tools::eps_tolerance<double>(50), rounds);
+        const auto bracket = boost::math::tools::toms748_solve(f, low, high, f_low, f_high,
+                                                               boost::math::tools::eps_tolerance<double>(50), rounds);
         return {origin, 0.5 * (bracket.first + bracket.second)};
     }
 
@@ -62,9 +63,8 @@ private:
     double above_;
 };
 
-}  // namespace
-
-RankOneUpdate update_diagonal(const Eigen::VectorXd& d, const Eigen::VectorXd& q, double rho) {
+// All entries of q reach something.
+RankOneUpdate update_active(const Eigen::VectorXd& d, const Eigen::VectorXd& q, double rho) {
     const Index n = d.size();
     const Eigen::VectorXd weight = rho * q.cwiseAbs2();
     // A little past the bound d_n + rho |q|^2, so that rounding cannot put the root outside.
@@ -88,15 +88,48 @@ RankOneUpdate update_diagonal(const Eigen::VectorXd& d, const Eigen::VectorXd& q
         exact(i) = std::copysign(std::sqrt(product), q(i));
     }
     update.vectors.resize(n, n);
+    for (Index k = 0; k < n; ++k) update.vectors.col(k) = exact.cwiseQuotient(gap.col(k)).normalized();
+    return update;
+}
+
+}  // namespace
+
+RankOneUpdate update_diagonal(const Eigen::VectorXd& d, const Eigen::VectorXd& q, double rho) {
+    const Index n = d.size();
+    // Entries whose change is lost in rounding keep their value and unit vector; the rest is a problem of its own.
+    const double negligible = 1e-34 * d.cwiseAbs().maxCoeff();
+    std::vector<Index> active;
+    for (Index i = 0; i < n; ++i) {
+        if (rho * q(i) * q(i) > negligible) active.push_back(i);
+    }
+    const auto m = static_cast<Index>(active.size());
+    RankOneUpdate inner;
+    if (m > 0) inner = update_active(d(active), q(active), rho);
+
+    // Merge, ascending.
+    struct Entry {
+        double value;
+        Index inner;  // column of the inner problem, or -1
+        Index old;
+    };
+    std::vector<Entry> entries;
+    for (Index k = 0; k < m; ++k) entries.push_back({inner.values(k), k, -1});
+    for (Index i = 0; i < n; ++i) {
+        if (!std::binary_search(active.begin(), active.end(), i)) entries.push_back({d(i), -1, i});
+    }
+    std::sort(entries.begin(), entries.end(), [](const Entry& a, const Entry& b) { return a.value < b.value; });
+    RankOneUpdate update;
+    update.values.resize(n);
+    update.vectors.setZero(n, n);
     for (Index k = 0; k < n; ++k) {
-        Index pole = -1;
-        for (Index i = 0; i < n; ++i) {
-            if (gap(i, k) == 0.0) pole = i;
-        }
-        if (pole >= 0) {  // an entry the change does not reach
-            update.vectors.col(k) = Eigen::VectorXd::Unit(n, pole);
+        const Entry& entry = entries[static_cast<std::size_t>(k)];
+        update.values(k) = entry.value;
+        if (entry.inner < 0) {
+            update.vectors(entry.old, k) = 1.0;
         } else {
-            update.vectors.col(k) = exact.cwiseQuotient(gap.col(k)).normalized();
+            for (Index i = 0; i < m; ++i) {
+                update.vectors(active[static_cast<std::size_t>(i)], k) = inner.vectors(i, entry.inner);
+            }
         }
     }
     return update;

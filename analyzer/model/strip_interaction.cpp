@@ -12,10 +12,11 @@
 namespace coldtune::model {
 namespace {
 
-constexpr int max_order = 16;
-constexpr int basis_count = max_strip_degree + 1;
+constexpr int kMaxOrder = 16;
+constexpr int kDeepest = 40;  // halvings
+constexpr int kBasisCount = kMaxStripDegree + 1;
 
-using Basis = std::array<double, basis_count>;
+using Basis = std::array<double, kBasisCount>;
 
 // P_0..P_degree at 2u - 1 by the three-term recurrence.
 void legendre(double u, int degree, double* values) {
@@ -30,8 +31,8 @@ void legendre(double u, int degree, double* values) {
 // Gauss-Legendre rule on [0, 1].
 struct Rule {
     int count = 0;
-    std::array<double, max_order> node{};
-    std::array<double, max_order> weight{};
+    std::array<double, kMaxOrder> node{};
+    std::array<double, kMaxOrder> weight{};
 };
 
 Rule make_rule(int order) {
@@ -51,9 +52,10 @@ Rule make_rule(int order) {
 }
 
 const Rule& rule_of(int order) {
-    static const std::array<Rule, max_order + 1> rules = [] {
-        std::array<Rule, max_order + 1> all;
-        for (int order_i = 1; order_i <= max_order; ++order_i) all[static_cast<std::size_t>(order_i)] = make_rule(order_i);
+    static const std::array<Rule, kMaxOrder + 1> rules = [] {
+        std::array<Rule, kMaxOrder + 1> all;
+        for (int order_i = 1; order_i <= kMaxOrder; ++order_i)
+            all[static_cast<std::size_t>(order_i)] = make_rule(order_i);
         return all;
     }();
     return rules[static_cast<std::size_t>(order)];
@@ -90,6 +92,12 @@ void sample(const Piece& piece, double u, double weight, Sample& out) {
     for (int k = 0; k <= piece.strip->degree; ++k) out.psi[static_cast<std::size_t>(k)] *= scale;
 }
 
+// Largest radius at the ends and the middle.
+double widest(const Piece& piece) {
+    return std::max(
+        {piece.at(piece.start).r, piece.at(piece.start + 0.5 * piece.span).r, piece.at(piece.start + piece.span).r});
+}
+
 double distance(MeridianPoint p, MeridianPoint q) {
     return std::hypot(p.r - q.r, p.z - q.z);
 }
@@ -98,7 +106,7 @@ class Pair {
 public:
     Pair(double tolerance, double weight, double* block, int degree_a, int degree_b)
         : log_tolerance_(std::log(1.0 / tolerance)),
-          singular_order_(tolerance < 1e-9 ? max_order : 10),
+          singular_order_(tolerance < 1e-9 ? kMaxOrder : std::min(kMaxOrder, 8 + std::max(degree_a, degree_b))),
           weight_(weight),
           block_(block),
           degree_a_(degree_a),
@@ -107,7 +115,14 @@ public:
     void integrate(const Piece& a, const Piece& b, int depth) {
         if (a.strip == b.strip && a.start == b.start && a.span == b.span && b.placement.sign == 1.0 &&
             b.placement.shift == 0.0) {
-            self(a);
+            // Longer than its diameter, the kernel is a peak as wide as the radius and no longer a logarithm.
+            if (a.size() <= 2.0 * widest(a) || depth >= kDeepest) {
+                self(a);
+                return;
+            }
+            for (const Piece& p : {a.first_half(), a.second_half()}) {
+                for (const Piece& q : {b.first_half(), b.second_half()}) integrate(p, q, depth + 1);
+            }
             return;
         }
         const MeridianPoint a0 = a.at(a.start);
@@ -122,7 +137,9 @@ public:
         const bool t10 = distance(a1, b0) < touch;
         const bool t11 = distance(a1, b1) < touch;
         const int touching = int{t00} + int{t01} + int{t10} + int{t11};
-        if (touching == 1 && std::max(size_a, size_b) < 2.5 * std::min(size_a, size_b)) {
+        const double larger = std::max(size_a, size_b);
+        if (touching == 1 && larger < 2.5 * std::min(size_a, size_b) &&
+            (larger <= 2.0 * std::max(widest(a), widest(b)) || depth >= kDeepest)) {
             corner(a, b, t10 || t11, t01 || t11);
             return;
         }
@@ -135,19 +152,19 @@ public:
             for (const MeridianPoint& p : {a0, am, a1}) {
                 for (const MeridianPoint& q : {b0, bm, b1}) nearest = std::min(nearest, distance(p, q));
             }
-            const double quarter = 0.25 * std::max(size_a, size_b);
+            const double quarter = 0.25 * larger;
             const double beside = std::sqrt(std::max(0.0, nearest * nearest - quarter * quarter));
             const double gap = std::max(in_line, beside);
             const int order_a = order(gap / size_a, degree_a_);
             const int order_b = order(gap / size_b, degree_b_);
-            if (std::max(order_a, order_b) <= max_order - 2) {
+            if (std::max(order_a, order_b) <= kMaxOrder - 2) {
                 product(a, b, order_a, order_b);
                 return;
             }
         }
         // Bodies that cross each other never separate; their crossing holds no charge worth more depth.
-        if (depth >= 40) {
-            product(a, b, max_order, max_order - 1);
+        if (depth >= kDeepest) {
+            product(a, b, kMaxOrder, kMaxOrder - 1);
             return;
         }
         if (size_a >= size_b) {
@@ -163,7 +180,7 @@ private:
     // Gauss-Legendre of n points is wrong by about rho^(-2n), rho the sum of the half axes of the Bernstein ellipse
     // through the nearest singularity, at the relative distance `gap` beyond the end of the interval.
     [[nodiscard]] int order(double gap, int degree) const {
-        if (gap < 0.05) return 2 * max_order;  // no useful bound: halve
+        if (gap < 0.05) return 2 * kMaxOrder;  // no useful bound: halve
         const double x = 1.0 + 2.0 * gap;
         const double log_rho = std::log(x + std::sqrt(x * x - 1.0));
         return std::max(1, static_cast<int>(std::ceil(0.5 * log_tolerance_ / log_rho))) + (degree + 2) / 2;
@@ -174,8 +191,7 @@ private:
         const int stride = degree_b_ + 1;
         for (int k = 0; k <= degree_a_; ++k) {
             for (int l = 0; l <= degree_b_; ++l) {
-                const double product_kl =
-                    g * p.psi[static_cast<std::size_t>(k)] * q.psi[static_cast<std::size_t>(l)];
+                const double product_kl = g * p.psi[static_cast<std::size_t>(k)] * q.psi[static_cast<std::size_t>(l)];
                 block_[k * stride + l] += product_kl;
                 if (swapped_too) block_[l * stride + k] += product_kl;
             }
@@ -185,7 +201,7 @@ private:
     void product(const Piece& a, const Piece& b, int order_a, int order_b) {
         const Rule& rule_a = rule_of(order_a);
         const Rule& rule_b = rule_of(order_b);
-        std::array<Sample, max_order> far;
+        std::array<Sample, kMaxOrder> far;
         for (int j = 0; j < rule_b.count; ++j) {
             const auto i = static_cast<std::size_t>(j);
             sample(b, b.start + rule_b.node[i] * b.span, rule_b.weight[i] * b.span, far[i]);
@@ -214,7 +230,8 @@ private:
 
     // Both points on the same piece: t > t' by t = x, t' = x (1 - y); the logarithms are ln y and ln x, made harmless
     // by x = s^2 (the Jacobian x helps) and y = s^4. t runs away from the singular end, so that ln(t + t') of an edge
-    // is a function of y plus ln x too, or else away from the axis, where the kernel scales with 1/x. The other triangle is the same with the points swapped.
+    // is a function of y plus ln x too, or else away from the axis, where the kernel scales with 1/x. The other
+    // triangle is the same with the points swapped.
     void self(const Piece& a) {
         const Rule& rule = rule_of(singular_order_);
         const bool towards_axis = a.at(a.start + a.span).r < a.at(a.start).r;
@@ -280,7 +297,7 @@ void add_interaction(const Strip& a, const Strip& b, Placement placement, double
 
 StripMoments strip_moments(const Strip& strip) {
     StripMoments moments;
-    const Rule& rule = rule_of(max_order);
+    const Rule& rule = rule_of(kMaxOrder);
     Sample s;
     for (int i = 0; i < rule.count; ++i) {
         const double u = rule.node[static_cast<std::size_t>(i)];

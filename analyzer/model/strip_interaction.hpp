@@ -23,11 +23,11 @@ void add_interaction(const Strip& a, const Strip& b, Placement placement, double
                      double* block);
 
 // Integral of psi_k(u) * g(u) du for k = 0..degree, g = 1 (`charge`), the fraction of the strip's length (`ramp`) and
-// z (`moment`); added to nothing, written to arrays of max_strip_degree + 1.
+// z (`moment`); added to nothing, written to arrays of kMaxStripDegree + 1.
 struct StripMoments {
-    double charge[max_strip_degree + 1] = {};
-    double ramp[max_strip_degree + 1] = {};
-    double moment[max_strip_degree + 1] = {};
+    double charge[kMaxStripDegree + 1] = {};
+    double ramp[kMaxStripDegree + 1] = {};
+    double moment[kMaxStripDegree + 1] = {};
 };
 StripMoments strip_moments(const Strip& strip);
 
