@@ -11,6 +11,10 @@ namespace {
 // a tenth of it is a spoiled bin (a whistle, a hum line) and is left out.
 constexpr double spoiled_chi_square = 50;
 
+// Loss divided in any way between the reactances turns the circle by no more than 1/Q, loss that grows with frequency
+// by a quarter of that the other way. A larger tilt is not loss but a second resonance.
+constexpr double largest_tilt = 1.5;
+
 std::optional<Attempt> solve(std::vector<ResonanceBin> bins, const ResonanceModel& model,
                              const ResonanceParameters& start) {
     const auto problem = model.problem(bins);
@@ -87,6 +91,24 @@ bool consistent(const Attempt& wide, const Attempt& narrow) {
            close(std::log(a.q / b.q), wide.covariance(1, 1), narrow.covariance(1, 1));
 }
 
+// In the immittance and not in the ratio: a resonance of small impedance behind a large resistor fills the ratio's
+// range with its flanks, and two merged peaks would pass for one.
+double misfit_of(const Attempt& attempt) {
+    const double freedom = attempt.degrees_of_freedom;
+    if (attempt.chi_square < freedom + 3 * std::sqrt(2 * freedom)) return 0;
+    const auto fit = attempt.physical();
+    double square = 0;
+    int count = 0;
+    for (const auto& bin : attempt.bins) {
+        const double u = fit.q * (bin.frequency_hz / fit.frequency_hz - fit.frequency_hz / bin.frequency_hz);
+        if (std::abs(u) > 2) continue;
+        const auto model = attempt.model.immittance(bin.frequency_hz, attempt.theta.data());
+        square += std::norm(bin.immittance - model) - 2 * bin.immittance_sigma * bin.immittance_sigma;
+        ++count;
+    }
+    return square > 0 ? std::sqrt(square / count) / fit.height : 0.0;
+}
+
 }  // namespace
 
 Window window_around(std::span<const ResonanceBin> bins, const ResonanceParameters& at, double bandwidths,
@@ -131,7 +153,7 @@ std::optional<Attempt> Fitter::at(double bandwidths, ResonanceParameters start) 
     free_terms(*attempt);
     attempt->window = window;
     attempt->bandwidths = bandwidths;
-    attempt->signal = attempt->model.signal_chi_square(attempt->bins, attempt->theta.data());
+    attempt->misfit = misfit_of(*attempt);
     return attempt;
 }
 
@@ -149,6 +171,7 @@ void Fitter::free_terms(Attempt& attempt) const {
             if (predicted_fall(attempt, model, start) < needed / 2) continue;
             auto next = solve(attempt.bins, model, start);
             if (!next || !(next->physical().height > 0)) continue;
+            if (std::abs(next->physical().tilt) * next->physical().q > largest_tilt) continue;
             if (!best || next->chi_square < best->chi_square) best = std::move(next);
         }
         if (!best || attempt.chi_square - best->chi_square < needed) return;
@@ -164,13 +187,13 @@ std::optional<Attempt> best_window(const Fitter& fitter, const Attempt& first, d
         if (!attempt) continue;
         if (!attempts.empty()) {
             const auto& wider = attempts.back();
-            if (wider.misfit() == 0 && consistent(wider, *attempt)) return wider;
+            if (wider.misfit == 0 && consistent(wider, *attempt)) return wider;
         }
         start = attempt->physical();
         attempts.push_back(std::move(*attempt));
     }
     if (attempts.empty()) return std::nullopt;
-    if (attempts.back().misfit() == 0) return attempts.back();
+    if (attempts.back().misfit == 0) return attempts.back();
     return *std::min_element(attempts.begin(), attempts.end(),
                              [](const Attempt& a, const Attempt& b) { return a.total_error() < b.total_error(); });
 }

@@ -26,18 +26,15 @@ struct Attempt {
     Eigen::MatrixXd covariance;  // of theta
     double chi_square = 0;
     double degrees_of_freedom = 0;
-    double signal = 0;      // chi square of the resonance's own trace
+    // Misfit beyond what noise explains: rms of data minus model within one bandwidth of the top, relative to the
+    // height; 0 where chi square is within three standard deviations of its expectation.
+    double misfit = 0;
     double bandwidths = 0;  // half width asked for
 
     [[nodiscard]] ResonanceParameters physical() const { return model.physical(theta.data()); }
     [[nodiscard]] double q_u() const { return std::sqrt(covariance(1, 1)); }  // relative
-    // Misfit beyond what noise explains (three standard deviations of chi square), relative to the resonance's trace.
-    [[nodiscard]] double misfit() const {
-        const double excess = chi_square - degrees_of_freedom - 3 * std::sqrt(2 * degrees_of_freedom);
-        return excess > 0 ? std::sqrt(excess / signal) : 0.0;
-    }
     // Taken as fully coherent, a misfit passes into Q at its own relative size.
-    [[nodiscard]] double total_error() const { return std::hypot(q_u(), misfit()); }
+    [[nodiscard]] double total_error() const { return std::hypot(q_u(), misfit); }
 };
 
 Window window_around(std::span<const ResonanceBin> bins, const ResonanceParameters& at, double bandwidths,

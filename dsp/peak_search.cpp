@@ -28,6 +28,15 @@ public:
             const double right = raw(i + 1 < n ? i + 1 : n - std::min<std::size_t>(3, n));
             value_[i] = std::max(std::min(left, right), std::min(std::max(left, right), raw(i)));
         }
+        // A datum's own value sets how its noise is enlarged, so a datum that is low by chance also looks quiet. No bin
+        // is believed to be quieter than the middle of its neighbourhood.
+        constexpr std::size_t neighbourhood = 16;
+        for (std::size_t i = 0; i < n; i += neighbourhood) {
+            const auto first = sigma.begin() + static_cast<std::ptrdiff_t>(i);
+            const auto last = sigma.begin() + static_cast<std::ptrdiff_t>(std::min(n, i + neighbourhood));
+            const double usual = median_of({first, last});
+            std::transform(first, last, first, [usual](double own) { return std::max(own, usual); });
+        }
         // Weights spanning more than six decades would drown the running sums in rounding.
         const double smallest = 1e-3 * median_of(sigma);
         weight_.assign(n + 1, 0);
@@ -112,6 +121,29 @@ std::vector<Candidate> candidates(const Blocks& blocks, double detection_sigma) 
     return found;
 }
 
+// Whether a wide candidate hides two peaks: two narrower candidates of one width inside it, apart by twice that width,
+// with a valley between them at least a tenth of the lower one's contrast deep.
+bool hides_two(const Blocks& blocks, const std::vector<Candidate>& all, const Candidate& wide) {
+    const auto apart = [](std::size_t a, std::size_t b) { return a > b ? a - b : b - a; };
+    std::vector<const Candidate*> inside;
+    for (const auto& other : all) {
+        if (2 * other.width <= wide.width && apart(other.bin, wide.bin) <= wide.width) inside.push_back(&other);
+    }
+    for (const auto* a : inside) {
+        for (const auto* b : inside) {
+            if (a->width != b->width || a->bin >= b->bin || b->bin - a->bin < 2 * a->width) continue;
+            const std::size_t half = a->width / 2;
+            const auto at = [&](std::size_t bin) { return blocks.mean(bin - half, bin - half + a->width).value; };
+            double valley = at(a->bin);
+            for (std::size_t i = a->bin; i <= b->bin; i += std::max<std::size_t>(1, half)) {
+                valley = std::min(valley, at(i));
+            }
+            if (valley < std::min(at(a->bin), at(b->bin)) - 0.1 * std::min(a->contrast, b->contrast)) return true;
+        }
+    }
+    return false;
+}
+
 FoundPeak refine(const Blocks& blocks, const Candidate& candidate) {
     const std::size_t n = blocks.size();
     const std::size_t width = candidate.width;
@@ -183,12 +215,13 @@ PeakSearch search_peaks(std::span<const ResonanceBin> bins, double detection_sig
     if (bins.size() < 3) return result;
     const Blocks blocks(bins);
     std::vector<Candidate> kept;
-    for (const auto& candidate : candidates(blocks, detection_sigma)) {
+    const auto all = candidates(blocks, detection_sigma);
+    for (const auto& candidate : all) {
         const bool overlaps = std::any_of(kept.begin(), kept.end(), [&](const Candidate& other) {
             const std::size_t apart = candidate.bin > other.bin ? candidate.bin - other.bin : other.bin - candidate.bin;
-            return 2 * apart <= 3 * std::max(candidate.width, other.width);
+            return apart <= std::max(candidate.width, other.width);
         });
-        if (overlaps) continue;
+        if (overlaps || hides_two(blocks, all, candidate)) continue;
         kept.push_back(candidate);
         result.peaks.push_back(refine(blocks, candidate));
     }

@@ -105,9 +105,10 @@ Peak located(const FoundPeak& peak, const std::vector<FoundPeak>& all, std::span
              ResonanceForm form, const FitOptions& options) {
     constexpr double bandwidths = 3;
     Peak result = peak.peak;
-    const auto start = start_values(bins, peak, form, options.series_loss);
+    const Band limits = limits_of(peak, all, bins);
+    const auto start = start_values(bins, peak, form, options.series_loss, limits);
     if (!start) return result;
-    const auto attempt = Fitter(bins, form, options, limits_of(peak, all, bins)).at(bandwidths, *start);
+    const auto attempt = Fitter(bins, form, options, limits).at(bandwidths, *start);
     if (!attempt) return result;
     const auto fit = attempt->physical();
     if (std::abs(fit.frequency_hz - result.frequency_hz) > peak.width_hz) return result;
@@ -158,13 +159,13 @@ FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, cons
                                  what, options.detection_sigma, bins.front().frequency_hz, bins.back().frequency_hz)};
     }
     const FoundPeak& peak = search.peaks.front();
-    const auto start = start_values(bins, peak, form, options.series_loss);
+    const Band limits = limits_of(peak, search.peaks, bins);
+    const auto start = start_values(bins, peak, form, options.series_loss, limits);
     const NoFit unconverged{NoFit::Reason::did_not_converge,
                             fmt::format("the fit of the peak near {:.6g} Hz did not settle: measure again with less "
                                         "noise, or concentrate the sweep around it",
                                         peak.peak.frequency_hz)};
     if (!start) return unconverged;
-    const Band limits = limits_of(peak, search.peaks, bins);
     const auto count = [&](const ResonanceParameters& at) {
         return window_around(bins, at, resolving_bandwidths, {0, bins.back().frequency_hz}).size();
     };
@@ -197,16 +198,16 @@ FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, cons
                                  "average longer",
                                  rough.frequency_hz, 1 / height_sigma)};
     }
-    if (best->misfit() > gross_misfit) {
+    if (best->misfit > gross_misfit) {
         return NoFit{NoFit::Reason::does_not_describe,
                      fmt::format("the data near {:.6g} Hz depart from a single resonance by {:.2g} percent of its "
                                  "height: look for a second resonance, a loose contact or a wrong hookup",
-                                 rough.frequency_hz, 100 * best->misfit())};
+                                 rough.frequency_hz, 100 * best->misfit)};
     }
     ResonanceFit fit = public_fit(*best, bins);
     for (const auto& other : search.peaks) {
         const double distance = std::abs(other.peak.frequency_hz - fit.frequency_hz);
-        if (&other == &peak || distance < 1.5 * fit.frequency_hz / fit.q) continue;
+        if (&other == &peak || distance < 0.5 * fit.frequency_hz / fit.q) continue;
         fit.other_peaks.push_back(located(other, search.peaks, bins, form, options));
     }
     return fit;

@@ -167,18 +167,6 @@ LeastSquaresProblem ResonanceModel::problem(std::span<const ResonanceBin> bins) 
     return problem;
 }
 
-double ResonanceModel::signal_chi_square(std::span<const ResonanceBin> bins, const double* theta) const {
-    double sum = 0;
-    for (const auto& bin : bins) {
-        const Complex with = immittance(bin.frequency_hz, theta);
-        const Complex without = background(bin.frequency_hz, theta);
-        const Complex trace =
-            (bin.a + bin.b * with) / (bin.c + bin.d * with) - (bin.a + bin.b * without) / (bin.c + bin.d * without);
-        sum += 2 * std::norm(trace) / bin.ratio_variance;
-    }
-    return sum;
-}
-
 // c0 + c1 ((f/f_ref)^2 - 1) = C (1 + b (f/f0)^2) gives C = c0 - c1 and b = c1 (f0/f_ref)^2 / (c0 - c1).
 double ResonanceModel::public_background(const double* theta) const {
     return background_scale_ * (theta[3] - (slope_at_ != 0 ? theta[slope_at_] : 0.0));

@@ -81,9 +81,6 @@ public:
 
     // The whitened problem: per bin real and imaginary part of (model - observed ratio) / sqrt(variance / 2).
     [[nodiscard]] LeastSquaresProblem problem(std::span<const ResonanceBin> bins) const;
-    // The resonance's own trace in the data: sum over the bins of |ratio with it - ratio without it|^2 / (variance/2).
-    [[nodiscard]] double signal_chi_square(std::span<const ResonanceBin> bins, const double* theta) const;
-
     // d(f0, Q, R, background, curvature)/dtheta, for the covariance in the order of ResonanceFit. `background` and
     // `curvature` are the C_s (1 + b (f/f0)^2) of the header.
     [[nodiscard]] Eigen::MatrixXd to_public(const double* theta) const;

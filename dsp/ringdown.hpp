@@ -42,7 +42,7 @@ struct RingdownFit {
     double q_u = 0;
     double noise_rms = 0;  // of what the fit leaves
     std::size_t first_frame = 0;
-    std::size_t frames = 0;  // used: at most 14 decay times, later frames hold only noise
+    std::size_t frames = 0;  // used: about 14 decay times, later frames hold only noise
 };
 
 // Errors: bad_input (no sample rate, range outside the signal, fewer than 16 frames, samples that are not numbers,

@@ -20,11 +20,13 @@ struct Point {
 
 // The bins around the peak, runs of them averaged so that at most about a hundred remain: a start needs no more, and
 // averaging (unlike thinning) keeps what a weak peak has to say.
-std::vector<Point> points_around(std::span<const ResonanceBin> bins, const FoundPeak& peak) {
+std::vector<Point> points_around(std::span<const ResonanceBin> bins, const FoundPeak& peak, const Band& limits) {
     constexpr std::size_t most_points = 100;
     const std::size_t reach = 3 * peak.span + 4;
-    const std::size_t first = peak.bin > reach ? peak.bin - reach : 0;
-    const std::size_t last = std::min(bins.size(), peak.bin + reach + 1);
+    std::size_t first = peak.bin > reach ? peak.bin - reach : 0;
+    std::size_t last = std::min(bins.size(), peak.bin + reach + 1);
+    while (first < peak.bin && bins[first].frequency_hz < limits.low_hz) ++first;
+    while (last > peak.bin + 1 && bins[last - 1].frequency_hz > limits.high_hz) --last;
     const std::size_t run = (last - first + most_points - 1) / most_points;
     std::vector<Point> points;
     for (std::size_t i = first; i < last; i += run) {
@@ -45,8 +47,8 @@ std::vector<Point> points_around(std::span<const ResonanceBin> bins, const Found
 }  // namespace
 
 std::optional<ResonanceParameters> start_values(std::span<const ResonanceBin> bins, const FoundPeak& peak,
-                                                ResonanceForm form, bool series_loss) {
-    const auto points = points_around(bins, peak);
+                                                ResonanceForm form, bool series_loss, const Band& limits) {
+    const auto points = points_around(bins, peak, limits);
     const double centre = peak.peak.frequency_hz;
     const double width = std::max(peak.width_hz, 1e-9 * centre);
     constexpr std::array<double, 10> width_factors{0.12, 0.2, 0.3, 0.45, 0.65, 0.9, 1.3, 1.9, 2.8, 4.0};
@@ -90,8 +92,16 @@ std::optional<ResonanceParameters> start_values(std::span<const ResonanceBin> bi
 
 void refine_peaks(std::span<const ResonanceBin> bins, std::vector<FoundPeak>& peaks, ResonanceForm form,
                   bool series_loss) {
+    // Each peak from its own side of the middle between it and its neighbours.
+    const std::vector<FoundPeak> as_found = peaks;
     for (auto& found : peaks) {
-        const auto start = start_values(bins, found, form, series_loss);
+        Band limits{bins.front().frequency_hz, bins.back().frequency_hz};
+        for (const auto& other : as_found) {
+            const double middle = (bins[other.bin].frequency_hz + bins[found.bin].frequency_hz) / 2;
+            if (other.bin > found.bin) limits.high_hz = std::min(limits.high_hz, middle);
+            if (other.bin < found.bin) limits.low_hz = std::max(limits.low_hz, middle);
+        }
+        const auto start = start_values(bins, found, form, series_loss, limits);
         if (!start) continue;
         found.peak.frequency_hz = start->frequency_hz;
         found.peak.height = start->height + start->offset;
