@@ -16,11 +16,11 @@ namespace coldtune::model {
 namespace {
 
 // A sensitivity needs no more; the error of the discretisation is common to both sides of the difference.
-constexpr std::size_t sensitivity_sections = 12;
+constexpr std::size_t kSensitivitySections = 12;
 
 double first_mode_hz(const CoilDescription& coil) {
     const auto turns = static_cast<std::size_t>(std::max(1.0, std::floor(coil.secondary.turns)));
-    const std::size_t sections = std::min(sensitivity_sections, turns);
+    const std::size_t sections = std::min(kSensitivitySections, turns);
     const ModalCircuit circuit = solve_modes(section_inductance_h(coil.secondary, sections),
                                              solve_maxwell(coil_conductors(coil, sections)).capacitance_f, Head::open);
     return std::sqrt(circuit.omega_squared(0)) / (2.0 * std::numbers::pi);
@@ -66,7 +66,8 @@ Tolerances tolerances_or_defaults(const CoilDescription& coil) {
 std::vector<UncertaintyTerm> uncertainty_budget(const CoilDescription& coil, double frequency_hz) {
     const Tolerances limit = tolerances_or_defaults(coil);
     std::vector<UncertaintyTerm> terms;
-    const auto add = [&](const char* quantity, double value, const std::function<void(CoilDescription&, double)>& shift) {
+    const auto add = [&](const char* quantity, double value,
+                         const std::function<void(CoilDescription&, double)>& shift) {
         if (value > 0) terms.push_back({quantity, value, standard_of(coil, value, shift)});
     };
     add("diameter", *limit.diameter_m, [](CoilDescription& c, double d) { c.secondary.diameter_m += d; });
@@ -84,7 +85,7 @@ std::vector<UncertaintyTerm> uncertainty_budget(const CoilDescription& coil, dou
             for (TopLoadBody& body : c.topload) scale_body(body, 1.0 + d);
         });
     }
-    terms.push_back({"model", 0.0, model_standard_relative * frequency_hz});
+    terms.push_back({"model", 0.0, kModelStandardRelative * frequency_hz});
     return terms;
 }
 

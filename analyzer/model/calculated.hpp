@@ -24,7 +24,7 @@ Tolerances tolerances_or_defaults(const CoilDescription& coil);
 // Standard uncertainty of the model itself, relative: the thin tube in place of turns, the ideal ground, copper and air
 // alone. Set to the root mean square of its deviations from published coils whose surroundings are described (about
 // 1 %; tests/outside/measured_coils_test.cpp), rounded up. Surroundings that are not described are not in it.
-inline constexpr double model_standard_relative = 0.012;
+inline constexpr double kModelStandardRelative = 0.012;
 
 // Independent terms, by central differences at the limits. Precondition: check_geometry passed.
 std::vector<UncertaintyTerm> uncertainty_budget(const CoilDescription& coil, double frequency_hz);

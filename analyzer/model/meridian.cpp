@@ -10,9 +10,12 @@ namespace {
 
 double exponent_of(StripEnd end) {
     switch (end) {
-        case StripEnd::edge: return 2.0;
-        case StripEnd::corner: return 1.5;
-        case StripEnd::smooth: break;
+        case StripEnd::edge:
+            return 2.0;
+        case StripEnd::corner:
+            return 1.5;
+        case StripEnd::smooth:
+            break;
     }
     return 1.0;
 }
@@ -96,9 +99,8 @@ std::vector<Strip> straight_meridian(MeridianPoint from, MeridianPoint to, Finen
     for (std::size_t i = 0; i < pieces; ++i) {
         done += length[i];
         const double f = done / total;
-        const MeridianPoint next = i + 1 == pieces
-                                       ? to
-                                       : MeridianPoint{from.r + f * (to.r - from.r), from.z + f * (to.z - from.z)};
+        const MeridianPoint next =
+            i + 1 == pieces ? to : MeridianPoint{from.r + f * (to.r - from.r), from.z + f * (to.z - from.z)};
         strips.push_back(line_strip(last, next, fineness.degree, i == 0 ? start : StripEnd::smooth,
                                     i + 1 == pieces ? end : StripEnd::smooth));
         last = next;
@@ -111,8 +113,8 @@ std::vector<Strip> toroid_meridian(double outer_diameter_m, double tube_diameter
     const double sweep = 2.0 * std::numbers::pi / static_cast<double>(fineness.pieces);
     std::vector<Strip> strips;
     for (std::size_t i = 0; i < fineness.pieces; ++i) {
-        strips.push_back(arc_strip({centre, z}, 0.5 * tube_diameter_m, static_cast<double>(i) * sweep, sweep,
-                                   fineness.degree));
+        strips.push_back(
+            arc_strip({centre, z}, 0.5 * tube_diameter_m, static_cast<double>(i) * sweep, sweep, fineness.degree));
     }
     return strips;
 }
@@ -121,8 +123,8 @@ std::vector<Strip> sphere_meridian(double diameter_m, double z, Fineness finenes
     const double sweep = std::numbers::pi / static_cast<double>(fineness.pieces);
     std::vector<Strip> strips;
     for (std::size_t i = 0; i < fineness.pieces; ++i) {
-        strips.push_back(arc_strip({0.0, z}, 0.5 * diameter_m,
-                                   -0.5 * std::numbers::pi + static_cast<double>(i) * sweep, sweep, fineness.degree));
+        strips.push_back(arc_strip({0.0, z}, 0.5 * diameter_m, -0.5 * std::numbers::pi + static_cast<double>(i) * sweep,
+                                   sweep, fineness.degree));
     }
     return strips;
 }

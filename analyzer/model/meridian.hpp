@@ -21,7 +21,7 @@ struct MeridianPoint {
 // What the surface does at an end of a strip: goes on, turns a right-angled outer corner, or stops.
 enum class StripEnd { smooth, corner, edge };
 
-inline constexpr int max_strip_degree = 7;
+inline constexpr int kMaxStripDegree = 7;
 
 struct Strip {
     // Straight: from (r, z) by (dr, dz). Arc (arc_radius > 0): centre (r, z), from angle0 by sweep, angles from the +r
@@ -34,11 +34,11 @@ struct Strip {
     double angle0 = 0;
     double sweep = 0;
 
-    double exponent = 1;          // of u in the distance from the singular end: 1, 3/2 or 2
+    double exponent = 1;           // of u in the distance from the singular end: 1, 3/2 or 2
     bool singular_at_end = false;  // that end is u = 1
-    int degree = 1;               // 0 to max_strip_degree
-    double mean_radius = 0;       // integral of r du
-    double speed = 0;             // largest distance moved per u
+    int degree = 1;                // 0 to kMaxStripDegree
+    double mean_radius = 0;        // integral of r du
+    double speed = 0;              // largest distance moved per u
 
     // Fraction of the strip's own length reached at u.
     [[nodiscard]] double fraction(double u) const;

@@ -14,17 +14,17 @@
 namespace coldtune::model {
 namespace {
 
-constexpr std::size_t fewest_sections = 12;
-constexpr std::size_t most_sections = 192;
+constexpr std::size_t kFewestSections = 12;
+constexpr std::size_t kMostSections = 192;
 
 // What does not change when a capacitance is added at the head.
 struct Frame {
     Winding winding;
     Eigen::MatrixXd inductance_h;
-    Eigen::MatrixXd bare_capacitance_f;     // before any capacitance was added
-    Eigen::VectorXd topload_charge_f;       // per volt on each node
+    Eigen::MatrixXd bare_capacitance_f;  // before any capacitance was added
+    Eigen::VectorXd topload_charge_f;    // per volt on each node
     std::once_flag returned_once;
-    ModalCircuit returned;                  // head tied to the return, made when first asked for
+    ModalCircuit returned;  // head tied to the return, made when first asked for
 };
 
 }  // namespace
@@ -78,11 +78,11 @@ Result<SecondaryModel> SecondaryModel::build(const CoilDescription& coil, const 
     if (options.sections) return SecondaryModel(solve(allowed_sections(coil, *options.sections)));
     // Doubling until the first mode stands still. The error falls as the square of the section, so the finer of the two
     // compared solutions is better than the difference by a factor of three.
-    std::size_t sections = allowed_sections(coil, fewest_sections);
+    std::size_t sections = allowed_sections(coil, kFewestSections);
     auto state = solve(sections);
     for (;;) {
         const std::size_t finer_sections = allowed_sections(coil, 2 * sections);
-        if (finer_sections == sections || finer_sections > most_sections) break;
+        if (finer_sections == sections || finer_sections > kMostSections) break;
         auto finer = solve(finer_sections);
         const double change = std::abs(finer->modes_hz.front() / state->modes_hz.front() - 1.0);
         state = std::move(finer);
@@ -124,7 +124,8 @@ Profile SecondaryModel::profile(std::size_t mode) const {
     const auto branch = state_->open.current.col(index);
     const double omega = std::sqrt(state_->open.omega_squared(index));
     const double head = voltage(branches);
-    // What flows out of the end of the winding charges the top load and anything added there. Between sections: the mean.
+    // What flows out of the end of the winding charges the top load and anything added there. Between sections: the
+    // mean.
     const double head_current = omega * (state_->frame->topload_charge_f.dot(voltage) + state_->added_f * head);
     const double foot_current = state_->open.foot(index);
     Profile profile;
@@ -178,9 +179,8 @@ std::complex<double> SecondaryModel::head_volts_per_volt(double frequency_hz, co
 
 std::complex<double> SecondaryModel::winding_impedance(double frequency_hz, const ModelScale& scale) const {
     Frame& frame = *state_->frame;
-    std::call_once(frame.returned_once, [&] {
-        frame.returned = solve_modes(frame.inductance_h, frame.bare_capacitance_f, Head::returned);
-    });
+    std::call_once(frame.returned_once,
+                   [&] { frame.returned = solve_modes(frame.inductance_h, frame.bare_capacitance_f, Head::returned); });
     return 1.0 / drive(frame.returned, drive_at(*this, frequency_hz, scale)).foot_admittance;
 }
 

@@ -132,8 +132,8 @@ Driven drive(const ModalCircuit& circuit, const Drive& drive) {
     const auto reactance = [&](Index k) {
         return drive.omega * drive.inductance - circuit.omega_squared(k) / (drive.omega * drive.capacitance);
     };
-    // (r overlap + j reactance) y = foot, off-diagonal loss iterated: it couples two modes by r against the reactance of
-    // at least one of them, so each round gains about a Q. Real and imaginary parts are two columns: real products.
+    // (r overlap + j reactance) y = foot, off-diagonal loss iterated: it couples two modes by r against the reactance
+    // of at least one of them, so each round gains about a Q. Real and imaginary parts are two columns: real products.
     Eigen::VectorXcd inverse(modes);
     for (Index k = 0; k < modes; ++k) inverse(k) = 1.0 / Complex(r * circuit.overlap(k, k), reactance(k));
     Eigen::VectorXcd y = inverse.cwiseProduct(circuit.foot);
