@@ -11,6 +11,7 @@
 #include "dsp/scatter_noise.hpp"
 #include "dsp/signal_extent.hpp"
 #include "dsp/silence_noise.hpp"
+#include "dsp/smooth_length.hpp"
 #include "dsp/spectra.hpp"
 #include "dsp/stimulus.hpp"
 
@@ -117,13 +118,6 @@ Error nothing_above_noise() {
         "level or check the wiring of input 1.");
 }
 
-// The longest frame count not above `most` that transforms fast.
-std::size_t fast_length(std::size_t most) {
-    std::size_t length = most - most % 2;
-    while (length > 64 && choose_period(length) != length) length -= 2;
-    return length;
-}
-
 Result<Response> whole_record(const TwoChannelCapture& capture, const BroadbandOptions& options,
                               const SignalExtent& signal) {
     // A tail of silence is kept for what still rings below the noise; all of a long silence would only add noise.
@@ -131,7 +125,7 @@ Result<Response> whole_record(const TwoChannelCapture& capture, const BroadbandO
     const std::size_t needed = signal.last - first;
     const std::size_t wanted = needed + std::max<std::size_t>(2048, needed / 8);
     std::size_t length = choose_period(wanted);
-    if (first + length > capture.frames()) length = fast_length(capture.frames() - first);
+    if (first + length > capture.frames()) length = smooth_length_below(capture.frames() - first);
     if (length < needed) length = capture.frames() - first;
 
     RealFft generator(length), coil(length);
@@ -191,7 +185,7 @@ Result<Response> cross_spectra(const TwoChannelCapture& capture, const Broadband
     const std::size_t frames = signal.last - signal.first;
     // K half-overlapped segments of n frames take (K + 1) n / 2 frames; 8 is the least that gives a coherence worth
     // reading.
-    const std::size_t segment = options.segment_frames ? *options.segment_frames : fast_length(2 * frames / 9);
+    const std::size_t segment = options.segment_frames ? *options.segment_frames : smooth_length_below(2 * frames / 9);
     if (segment < 16 || 2 * segment > frames || (!options.segment_frames && segment < least_segment))
         return bad_input(
             fmt::format("The signal lasts {} frames, too few for averaged spectra with segments of {}; record at "

@@ -21,25 +21,21 @@ struct Levels {
     double loudest = 0;       // rms of the loudest group of blocks
 };
 
-template <typename Iterator>
-Levels levels_of(Iterator begin, std::size_t frames, double mean) {
+Levels levels_of(std::span<const double> channel, double mean) {
     Levels levels;
-    levels.block_frames = std::clamp<std::size_t>(frames / 64, 1, 64);
-    const std::size_t blocks = frames / levels.block_frames;
+    levels.block_frames = std::clamp<std::size_t>(channel.size() / 64, 1, 64);
+    const std::size_t blocks = channel.size() / levels.block_frames;
     levels.rms.resize(blocks);
     double in_group = 0;
+    const double* frame = channel.data();
     for (std::size_t b = 0; b < blocks; ++b) {
         // Four sums, so that vector instructions may be used.
         std::array<double, 4> part{};
         std::size_t i = 0;
-        for (; i + 4 <= levels.block_frames; i += 4, begin += 4)
-            for (std::size_t j = 0; j < 4; ++j) {
-                const double off = begin[static_cast<std::ptrdiff_t>(j)] - mean;
-                part[j] += off * off;
-            }
-        for (; i < levels.block_frames; ++i, ++begin) part[0] += (*begin - mean) * (*begin - mean);
-        double power = part[0] + part[1] + part[2] + part[3];
-        power /= static_cast<double>(levels.block_frames);
+        for (; i + 4 <= levels.block_frames; i += 4, frame += 4)
+            for (std::size_t j = 0; j < 4; ++j) part[j] += (frame[j] - mean) * (frame[j] - mean);
+        for (; i < levels.block_frames; ++i, ++frame) part[0] += (*frame - mean) * (*frame - mean);
+        const double power = (part[0] + part[1] + part[2] + part[3]) / static_cast<double>(levels.block_frames);
         levels.rms[b] = std::sqrt(power);
         in_group += power;
         if (b % group == group - 1 || b + 1 == blocks) {
@@ -50,7 +46,7 @@ Levels levels_of(Iterator begin, std::size_t frames, double mean) {
     return levels;
 }
 
-// Frames of silence before the signal, walking along the iterator.
+// Frames of silence before the signal. `begin` walks over the frames of the blocks in the order of `levels`.
 template <typename Iterator>
 std::size_t silence_before(Iterator begin, const Levels& levels, double mean) {
     const auto& rms = levels.rms;
@@ -103,12 +99,15 @@ double mean_power(std::span<const double> samples) {
 std::optional<SignalExtent> find_signal_extent(std::span<const double> channel) {
     if (channel.empty()) return std::nullopt;
     const double mean = std::accumulate(channel.begin(), channel.end(), 0.0) / static_cast<double>(channel.size());
-    const Levels forward = levels_of(channel.begin(), channel.size(), mean);
-    if (!(forward.loudest > nothing)) return std::nullopt;
-    const Levels backward = levels_of(channel.rbegin(), channel.size(), mean);
+    Levels levels = levels_of(channel, mean);
+    if (!(levels.loudest > nothing)) return std::nullopt;
     SignalExtent extent;
-    extent.first = silence_before(channel.begin(), forward, mean);
-    extent.last = channel.size() - silence_before(channel.rbegin(), backward, mean);
+    extent.first = silence_before(channel.begin(), levels, mean);
+    // The same from the end; the few frames after the last whole block go with it.
+    const auto blocks = channel.first(levels.rms.size() * levels.block_frames);
+    std::reverse(levels.rms.begin(), levels.rms.end());
+    const std::size_t after = silence_before(blocks.rbegin(), levels, mean);
+    extent.last = after > 0 ? blocks.size() - after : channel.size();
     if (extent.last <= extent.first) return std::nullopt;
     return extent;
 }

@@ -8,6 +8,7 @@ target_sources(coldtune_dsp PRIVATE
   excited_bins.cpp
   fft.cpp
   mains_hum.cpp
+  period_collection.cpp
   period_facts.cpp
   quantisation.cpp
   resample.cpp
@@ -16,6 +17,7 @@ target_sources(coldtune_dsp PRIVATE
   scatter_noise.cpp
   signal_start.cpp
   silence_noise.cpp
+  smooth_length.cpp
   spectra.cpp
   stimulus.cpp
   usable_band.cpp)

@@ -166,15 +166,6 @@ Result<std::vector<double>> render(const PeriodicSweep& sweep) {
     return signal;
 }
 
-std::size_t choose_period(std::size_t frames) {
-    for (std::size_t n = std::max<std::size_t>(2, frames + frames % 2);; n += 2) {
-        std::size_t rest = n;
-        for (const std::size_t prime : {2U, 3U, 5U, 7U})
-            while (rest % prime == 0) rest /= prime;
-        if (rest == 1) return n;
-    }
-}
-
 Result<std::vector<double>> render(const LogarithmicSweep& sweep) {
     if (auto status = check_rate_and_level(sweep.sample_rate_hz, sweep.level_dbfs); !status) return status.error();
     if (auto status = check_band(sweep.band, sweep.sample_rate_hz); !status) return status.error();
