@@ -235,7 +235,7 @@ Result<Response> periodic_response(const TwoChannelCapture& capture, const Perio
     if (used.generator.periods() > 1) {
         auto& s = sums.scatter;
         for (auto* part : {&s.ratio_power, &s.rest, &s.coil_part, &s.generator_part, &s.generator, &s.coil})
-            *part = pick(*part, lines);
+            if (lines.size() < part->size()) *part = pick(*part, lines);
         noise = noise_of(s, periods);
     } else {
         auto single = noise_of_single(capture, *laid, n, bins, ratio);

@@ -27,7 +27,7 @@ struct Windows {
     // Wide enough for about 400 real degrees of freedom (a variance good to 7 %), never under 25 nor over 201 bins.
     Windows(std::size_t bin_count, std::size_t degrees) : bins(bin_count) {
         half = std::clamp<std::size_t>(100 / std::max<std::size_t>(1, degrees), 12, 100);
-        step = half;
+        step = 2 * half;
     }
     [[nodiscard]] std::size_t nodes() const { return bins <= 1 ? 1 : (bins - 2) / step + 2; }
     [[nodiscard]] std::size_t centre(std::size_t node) const { return std::min(node * step, bins - 1); }
