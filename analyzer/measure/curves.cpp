@@ -14,14 +14,22 @@ constexpr double kDegrees = 180 / std::numbers::pi;
 
 double value_of(Quantity quantity, Complex z) {
     switch (quantity) {
-        case Quantity::admittance_magnitude: return 1 / std::abs(z);
-        case Quantity::admittance_phase: return -std::arg(z) * kDegrees;
-        case Quantity::conductance: return (1.0 / z).real();
-        case Quantity::susceptance: return (1.0 / z).imag();
-        case Quantity::impedance_magnitude: return std::abs(z);
-        case Quantity::impedance_phase: return std::arg(z) * kDegrees;
-        case Quantity::resistance: return z.real();
-        case Quantity::reactance: return z.imag();
+        case Quantity::admittance_magnitude:
+            return 1 / std::abs(z);
+        case Quantity::admittance_phase:
+            return -std::arg(z) * kDegrees;
+        case Quantity::conductance:
+            return (1.0 / z).real();
+        case Quantity::susceptance:
+            return (1.0 / z).imag();
+        case Quantity::impedance_magnitude:
+            return std::abs(z);
+        case Quantity::impedance_phase:
+            return std::arg(z) * kDegrees;
+        case Quantity::resistance:
+            return z.real();
+        case Quantity::reactance:
+            return z.imag();
     }
     return 0;
 }
@@ -32,12 +40,15 @@ double half_width_of(Quantity quantity, Complex z, double deviation) {
     switch (quantity) {
         case Quantity::admittance_magnitude:
         case Quantity::conductance:
-        case Quantity::susceptance: return per_quadrature / std::norm(z);
+        case Quantity::susceptance:
+            return per_quadrature / std::norm(z);
         case Quantity::admittance_phase:
-        case Quantity::impedance_phase: return std::min(180.0, per_quadrature / std::abs(z) * kDegrees);
+        case Quantity::impedance_phase:
+            return std::min(180.0, per_quadrature / std::abs(z) * kDegrees);
         case Quantity::impedance_magnitude:
         case Quantity::resistance:
-        case Quantity::reactance: return per_quadrature;
+        case Quantity::reactance:
+            return per_quadrature;
     }
     return 0;
 }
@@ -81,14 +92,22 @@ Complex fitted_impedance(const dsp::ResonanceFit& fit, double frequency_hz) {
 
 std::string_view quantity_name(Quantity quantity) {
     switch (quantity) {
-        case Quantity::admittance_magnitude: return "Admittance";
-        case Quantity::admittance_phase: return "Phase of the admittance";
-        case Quantity::conductance: return "Conductance";
-        case Quantity::susceptance: return "Susceptance";
-        case Quantity::impedance_magnitude: return "Impedance";
-        case Quantity::impedance_phase: return "Phase of the impedance";
-        case Quantity::resistance: return "Resistance";
-        case Quantity::reactance: return "Reactance";
+        case Quantity::admittance_magnitude:
+            return "Admittance";
+        case Quantity::admittance_phase:
+            return "Phase of the admittance";
+        case Quantity::conductance:
+            return "Conductance";
+        case Quantity::susceptance:
+            return "Susceptance";
+        case Quantity::impedance_magnitude:
+            return "Impedance";
+        case Quantity::impedance_phase:
+            return "Phase of the impedance";
+        case Quantity::resistance:
+            return "Resistance";
+        case Quantity::reactance:
+            return "Reactance";
     }
     return "";
 }
@@ -97,12 +116,15 @@ std::string_view quantity_unit(Quantity quantity) {
     switch (quantity) {
         case Quantity::admittance_magnitude:
         case Quantity::conductance:
-        case Quantity::susceptance: return "S";
+        case Quantity::susceptance:
+            return "S";
         case Quantity::admittance_phase:
-        case Quantity::impedance_phase: return "\u00b0";
+        case Quantity::impedance_phase:
+            return "\u00b0";
         case Quantity::impedance_magnitude:
         case Quantity::resistance:
-        case Quantity::reactance: return "\u2126";
+        case Quantity::reactance:
+            return "\u2126";
     }
     return "";
 }

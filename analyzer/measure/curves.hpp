@@ -27,8 +27,8 @@ std::string_view quantity_name(Quantity quantity);
 std::string_view quantity_unit(Quantity quantity);
 
 // One real quantity of a curve. Vectors of equal length; half_width_95 is twice the standard uncertainty of the
-// quantity, from the standard deviation of the complex impedance with equal and independent quadratures, to first order;
-// empty where the curve has no standard deviations.
+// quantity, from the standard deviation of the complex impedance with equal and independent quadratures, to first
+// order; empty where the curve has no standard deviations.
 struct Trace {
     std::vector<double> frequency_hz;
     std::vector<double> value;

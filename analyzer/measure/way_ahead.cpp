@@ -11,8 +11,8 @@ WayAhead way_ahead(double calculated_hz, double calculated_u95_hz, double sample
     const double edge_hz = default_band(sample_rate_hz).high_hz;
     const auto hertz = [](double f) { return record::format_quantity(f, record::Unit::hertz, 3); };
     const std::string opening =
-        fmt::format("Calculated {}; at {} this interface hears up to {}: ", hertz(calculated_hz),
-                    hertz(sample_rate_hz), hertz(edge_hz));
+        fmt::format("Calculated {}; at {} this interface hears up to {}: ", hertz(calculated_hz), hertz(sample_rate_hz),
+                    hertz(edge_hz));
     if (calculated_hz + calculated_u95_hz < edge_hz) {
         return {Way::in_band, opening + "the resonance can be swept directly."};
     }

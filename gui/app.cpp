@@ -1,0 +1,256 @@
+#include "gui/app.hpp"
+
+#include <algorithm>
+
+namespace coldtune::gui {
+
+using measure::Hookup;
+
+App::App(PortFactory ports, std::function<void()> wake, std::filesystem::path pictures)
+    : pictures_(std::move(pictures)), workers_(std::move(ports), std::move(wake)) {
+    state_.coil = first_form();
+    state_.view.x.scale = Scale::linear;
+    state_.view.y[0].scale = Scale::logarithmic;
+    coil_changed();
+    bench_changed();
+}
+
+void App::restore(const BenchForm& bench, const CoilForm& coil, bool dark, double text_scale, std::string coil_path) {
+    state_.bench = bench;
+    state_.coil = coil;
+    state_.dark = dark;
+    state_.text_scale = std::clamp(text_scale, 1.0, 2.5);
+    state_.coil_path = std::move(coil_path);
+    coil_changed();
+    bench_changed();
+}
+
+void App::act(const Action& a) {
+    switch (a.what) {
+        case Do::undo:
+        case Do::redo:
+        case Do::set_name:
+        case Do::add_topload:
+        case Do::remove_topload:
+        case Do::set_part:
+        case Do::open_coil:
+        case Do::save_coil:
+            return act_on_coil(a);
+        case Do::set_field:
+            if (a.key.starts_with("bench.")) return act_on_bench(a);
+            return act_on_coil(a);
+        case Do::sweep_or_stop:
+        case Do::stop:
+        case Do::set_device:
+        case Do::set_rate:
+        case Do::set_hookup:
+        case Do::set_output:
+        case Do::set_generator_input:
+        case Do::set_coil_input:
+        case Do::list_devices:
+        case Do::check_wiring:
+        case Do::show_cautions:
+        case Do::acknowledge_cautions:
+        case Do::take_standard:
+        case Do::drop_standard:
+            return act_on_bench(a);
+        case Do::select_run:
+        case Do::toggle_run:
+        case Do::compare_run:
+        case Do::delete_run:
+        case Do::note_run:
+        case Do::next_run:
+        case Do::previous_run:
+        case Do::toggle_budget:
+            return act_on_runs(a);
+        case Do::plot_pair:
+        case Do::next_plot_pair:
+        case Do::plot_log_frequency:
+        case Do::plot_log_value:
+        case Do::plot_all:
+        case Do::plot_near:
+        case Do::zoom_in:
+        case Do::zoom_out:
+        case Do::pan_left:
+        case Do::pan_right:
+        case Do::cursor_a:
+        case Do::cursor_b:
+        case Do::clear_cursors:
+        case Do::save_svg:
+        case Do::save_png:
+            return act_on_plot(a);
+        case Do::go_coil:
+        case Do::go_wiring:
+        case Do::go_standards:
+        case Do::go_sweep:
+        case Do::next_step:
+        case Do::close_dialog:
+        case Do::help:
+        case Do::toggle_theme:
+        case Do::text_larger:
+        case Do::text_smaller:
+        case Do::set_scale:
+        case Do::quit:
+            return act_on_window(a);
+    }
+}
+
+void App::act_on_window(const Action& a) {
+    const auto scaled = [&](double scale) { state_.text_scale = std::clamp(scale, 1.0, 2.5); };
+    switch (a.what) {
+        case Do::go_coil:
+            state_.step = Step::coil;
+            break;
+        case Do::go_wiring:
+            state_.step = Step::wiring;
+            break;
+        case Do::go_standards:
+            state_.step = Step::standards;
+            break;
+        case Do::go_sweep:
+            state_.step = Step::sweep;
+            break;
+        case Do::next_step:
+            state_.step = static_cast<Step>(std::min(static_cast<int>(state_.step) + 1, kSteps - 1));
+            break;
+        case Do::close_dialog:
+            state_.sweep_after_cautions = false;
+            if (state_.help_open || state_.cautions_open || state_.budget_open) {
+                state_.help_open = state_.cautions_open = state_.budget_open = false;
+            } else {
+                state_.notice.clear();
+                state_.complaint.clear();
+            }
+            break;
+        case Do::help:
+            state_.help_open = !state_.help_open;
+            break;
+        case Do::toggle_theme:
+            state_.dark = !state_.dark;
+            content_changed();
+            break;
+        case Do::text_larger:
+            scaled(state_.text_scale + 0.25);
+            break;
+        case Do::text_smaller:
+            scaled(state_.text_scale - 0.25);
+            break;
+        case Do::set_scale:
+            if (a.has_number) scaled(a.number);
+            break;
+        case Do::quit:
+            stop();
+            state_.quit = true;
+            break;
+        default:
+            break;
+    }
+}
+
+void App::act_on_coil(const Action& a) {
+    // The description goes with a run: it stands still while one is made.
+    if (state_.busy()) return;
+    CoilForm& form = state_.coil;
+    switch (a.what) {
+        case Do::undo:
+            history_.undo(form);
+            break;
+        case Do::redo:
+            history_.redo(form);
+            break;
+        case Do::set_name:
+            history_.before(form, "name");
+            form.name = a.text;
+            break;
+        case Do::set_field: {
+            if (find_field(a.key) == nullptr) return;
+            const auto now = form.text.find(a.key);
+            if (now != form.text.end() && now->second == a.text) return;
+            history_.before(form, a.key);
+            form.text[a.key] = a.text;
+            break;
+        }
+        case Do::add_topload:
+            history_.before(form, "");
+            add_topload(form, a.text);
+            break;
+        case Do::remove_topload:
+            history_.before(form, "");
+            remove_topload(form, static_cast<std::size_t>(a.number));
+            break;
+        case Do::set_part: {
+            history_.before(form, "");
+            const auto part = static_cast<CoilPart>(static_cast<int>(a.number));
+            const bool on = a.text == "on";
+            form.has[part] = on;
+            // Parts that never were described start from sizes that can be looked at and changed.
+            const CoilForm sample = first_form();
+            for (const FieldSpec& f : part_fields(part)) {
+                const std::string key(f.key);
+                if (on && form.text[key].empty() && sample.text.contains(key)) form.text[key] = sample.text.at(key);
+            }
+            break;
+        }
+        case Do::open_coil: {
+            if (a.text.empty()) return;
+            auto loaded = load_form(a.text);
+            if (!loaded) {
+                state_.complaint = loaded.error().message;
+                return;
+            }
+            history_.before(form, "");
+            form = std::move(*loaded);
+            state_.coil_path = a.text;
+            state_.notice = "Opened " + a.text;
+            state_.complaint.clear();
+            break;
+        }
+        case Do::save_coil: {
+            const std::string path = a.text.empty() ? state_.coil_path : a.text;
+            if (path.empty()) return;
+            const auto saved = save_form(form, path);
+            if (!saved) {
+                state_.complaint = saved.error().message;
+                return;
+            }
+            state_.coil_path = path;
+            state_.notice = "Saved " + path;
+            return;
+        }
+        default:
+            return;
+    }
+    coil_changed();
+}
+
+void App::coil_changed() {
+    state_.can_undo = history_.can_undo();
+    state_.can_redo = history_.can_redo();
+    state_.reading = read(state_.coil);
+    ++state_.coil_serial;
+    state_.calculating = state_.reading.coil.has_value();
+    if (state_.reading.coil) {
+        workers_.calculate({state_.coil_serial, *state_.reading.coil});
+    } else {
+        state_.calculation = {};
+        content_changed();
+    }
+}
+
+bool App::take_in() {
+    auto reports = workers_.take_reports();
+    for (Report& report : reports) {
+        std::visit([&](auto& r) { take(r); }, report);
+    }
+    return !reports.empty();
+}
+
+void App::take(CalculationReport& report) {
+    if (report.calculation.serial != state_.coil_serial) return;  // of a description that has changed since
+    state_.calculation = std::move(report.calculation);
+    state_.calculating = false;
+    content_changed();
+    if (state_.view.follows_data) show_near();
+}
+
+}  // namespace coldtune::gui

@@ -1,0 +1,138 @@
+// The path of steps above, the state of things below.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+
+#include "gui/panels.hpp"
+
+namespace coldtune::gui {
+namespace {
+
+struct StepText {
+    Step step;
+    const char* title;
+    Do go;
+};
+constexpr std::array<StepText, kSteps> kPath = {{
+    {Step::coil, "Describe the coil", Do::go_coil},
+    {Step::wiring, "Wire it", Do::go_wiring},
+    {Step::standards, "Standards", Do::go_standards},
+    {Step::sweep, "Sweep and compare", Do::go_sweep},
+}};
+
+bool done(const State& s, Step step) {
+    switch (step) {
+        case Step::coil:
+            return s.calculation.value.has_value();
+        case Step::wiring:
+            return s.wiring_check && s.wiring_check->good;
+        case Step::standards:
+            return !s.standards.empty();
+        case Step::sweep: {
+            const Run* run = s.selected();
+            return run != nullptr && run->result.resonance() != nullptr;
+        }
+    }
+    return false;
+}
+
+}  // namespace
+
+void path_bar(const Ui& ui, float width, float height) {
+    const ImVec2 at = ImGui::GetCursorScreenPos();
+    ImguiCanvas canvas(*ImGui::GetWindowDrawList(), *ui.fonts.body, ui.fonts.strong);
+    const float disc = ui.px(14), inner = ui.px(9), pad = ui.px(12);
+    const std::array<std::pair<const char*, Do>, 3> kRight = {
+        {{"Cautions", Do::show_cautions}, {"Keys", Do::help}, {ui.s.dark ? "Light" : "Dark", Do::toggle_theme}}};
+    float right_width = 0;
+    for (const auto& [label, what] : kRight) right_width += ImGui::CalcTextSize(label).x + ui.px(24);
+
+    // All titles when they fit; else only the current one's beside its number.
+    float titles = 0;
+    for (const StepText& t : kPath) titles += canvas.extent(t.title, 0, Weight::strong).x + 2 * disc + inner + 2 * pad;
+    const bool all_titles = titles + right_width + ui.px(24) < width;
+    float x = at.x;
+    for (const StepText& t : kPath) {
+        const bool chosen = ui.s.step == t.step;
+        const bool titled = all_titles || chosen;
+        const float text = titled ? canvas.extent(t.title, 0, Weight::strong).x + inner : 0;
+        const Rect box{x, at.y + ui.px(6), x + 2 * disc + text + 2 * pad, at.y + height - ui.px(6)};
+        ImGui::SetCursorScreenPos({box.left, box.top});
+        if (ImGui::InvisibleButton(t.title, {box.width(), box.height()})) ui.ask(action(t.go));
+        ui.mark(std::string("step.") + std::to_string(static_cast<int>(t.step)));
+        const bool hot = ImGui::IsItemHovered() || ImGui::IsItemFocused();
+        if (chosen || hot) canvas.rectangle(box, chosen ? ui.theme.panel : ui.theme.raised, ui.px(8));
+        const Point spot{box.left + pad + disc, box.centre().y};
+        const bool complete = done(ui.s, t.step);
+        const Color ring = chosen ? ui.theme.accent : complete ? ui.theme.good : ui.theme.soft_ink;
+        if (chosen) {
+            canvas.disc(spot, disc, ring);
+        } else {
+            canvas.ring(spot, disc, ring, ui.px(1.5F));
+        }
+        const Color mark = chosen ? ui.theme.on_accent : ring;
+        if (complete && !chosen) {
+            const float s = disc * 0.45F;
+            const std::array<Point, 3> tick{Point{spot.x - s, spot.y}, Point{spot.x - s * 0.2F, spot.y + s * 0.8F},
+                                            Point{spot.x + s * 1.1F, spot.y - s * 0.8F}};
+            canvas.polyline(tick, mark, ui.px(2.2F));
+        } else {
+            canvas.text(spot, std::to_string(static_cast<int>(t.step) + 1),
+                        {mark, 0, Weight::strong, Anchor::middle, Anchor::middle});
+        }
+        if (titled) {
+            canvas.text({spot.x + disc + inner, spot.y}, t.title,
+                        {chosen ? ui.theme.ink : ui.theme.soft_ink, 0, chosen ? Weight::strong : Weight::regular,
+                         Anchor::start, Anchor::middle});
+        }
+        x = box.right + ui.px(2);
+    }
+    float right = at.x + width;
+    const float button_top = at.y + (height - ImGui::GetFrameHeight()) / 2;
+    for (auto item = kRight.rbegin(); item != kRight.rend(); ++item) {
+        const float wide = ImGui::CalcTextSize(item->first).x + ui.px(22);
+        right -= wide;
+        if (right < x) break;  // no room: the keys still do it
+        ImGui::SetCursorScreenPos({right, button_top});
+        const std::string name = std::string("bar.") + std::string(command(item->second).name);
+        if (button(ui, name, item->first, ButtonKind::quiet, wide)) ui.ask(action(item->second));
+        right -= ui.px(2);
+    }
+}
+
+void status_bar(const Ui& ui, float width, float height) {
+    const State& s = ui.s;
+    const ImVec2 at = ImGui::GetCursorScreenPos();
+    ImguiCanvas canvas = canvas_here(ui);
+    const float middle = at.y + height / 2;
+    std::string left;
+    Color color = ui.theme.soft_ink;
+    if (!s.notice.empty()) {
+        left = s.notice;
+        color = ui.theme.ink;
+    } else if (!s.complaint.empty() && s.step != Step::sweep && s.step != Step::standards) {
+        left = s.complaint;
+        color = ui.theme.rejected;
+    } else {
+        left = fmt::format("{}   {}   {}", s.bench.simulated() ? std::string("simulated bench") : s.bench.device,
+                           record::format_quantity(s.bench.sample_rate_hz, record::Unit::hertz, 4),
+                           measure::describe(s.bench.hookup).name);
+    }
+    const char* hint = s.busy()                    ? "Space stops"
+                       : s.step == Step::coil      ? "Page Down: next step     F1: keys"
+                       : s.step == Step::wiring    ? "Space: check the wiring     F1: keys"
+                       : s.step == Step::standards ? "Space: take the next standard     F1: keys"
+                                                   : "Space: sweep     F1: keys";
+    const float hint_width = canvas.extent(hint, 0, Weight::regular).x;
+    const bool room_for_hint = canvas.extent(left, 0, Weight::regular).x + hint_width + ui.px(30) < width;
+    canvas.clip({at.x, at.y, at.x + width, at.y + height});
+    canvas.text({at.x, middle}, left, {color, 0, Weight::regular, Anchor::start, Anchor::middle});
+    if (room_for_hint) {
+        canvas.text({at.x + width, middle}, hint, {ui.theme.soft_ink, 0, Weight::regular, Anchor::end, Anchor::middle});
+    }
+    canvas.unclip();
+    ui.mark("status", {at.x, at.y, at.x + width, at.y + height});
+}
+
+}  // namespace coldtune::gui

@@ -1,0 +1,48 @@
+// The bench as the user sets it: interface, wiring, the values of resistor and inputs, as typed.
+#pragma once
+
+#include <map>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "analyzer/audio/audio_port.hpp"
+#include "analyzer/measure/hookup.hpp"
+#include "analyzer/measure/session.hpp"
+#include "gui/coil_form.hpp"
+
+namespace coldtune::gui {
+
+// The one device every machine has.
+inline constexpr std::string_view kSimulated = "simulated";
+
+struct BenchForm {
+    std::string device{kSimulated};
+    double sample_rate_hz = 192000;
+    measure::Hookup hookup = measure::Hookup::foot;
+    int output_channel = 0;  // 0-based
+    int generator_input = 0;
+    int coil_input = 1;
+    std::map<std::string, std::string, std::less<>> text = {{"bench.reference", "10k"},
+                                                            {"bench.input_resistance", "1M"},
+                                                            {"bench.input_capacitance", "160pF"},
+                                                            {"bench.load", "10k"},
+                                                            {"bench.level", "-6"}};
+    [[nodiscard]] bool simulated() const { return device == kSimulated; }
+    friend bool operator==(const BenchForm&, const BenchForm&) = default;
+};
+
+std::span<const FieldSpec> bench_fields();
+const FieldSpec* find_bench_field(std::string_view key);
+
+struct BenchReading {
+    std::optional<measure::SessionSettings> settings;  // when every field can be read
+    std::map<std::string, std::string, std::less<>> complaints;
+};
+BenchReading read(const BenchForm& form);
+
+// "input 2 of Scarlet": what the pictures and sentences call a channel.
+std::string channel_name(const BenchForm& form, bool output, int channel);
+
+}  // namespace coldtune::gui

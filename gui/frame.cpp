@@ -1,0 +1,161 @@
+#include "gui/frame.hpp"
+
+#include <algorithm>
+
+namespace coldtune::gui {
+namespace {
+
+float left_width(const Ui& ui, float width) {
+    return std::min(ui.px(400), width * 0.44F);
+}
+
+}  // namespace
+
+void prepare_imgui() {
+    ImGuiIO& io = ImGui::GetIO();
+    io.IniFilename = nullptr;
+    io.LogFilename = nullptr;
+    io.ConfigFlags |= ImGuiConfigFlags_NavEnableKeyboard;
+    io.ConfigInputTextCursorBlink = false;
+    const auto map = [&](ImGuiKey ours, int native) { io.KeyMap[ours] = native; };
+    map(ImGuiKey_Tab, key::tab);
+    map(ImGuiKey_LeftArrow, key::left);
+    map(ImGuiKey_RightArrow, key::right);
+    map(ImGuiKey_UpArrow, key::up);
+    map(ImGuiKey_DownArrow, key::down);
+    map(ImGuiKey_PageUp, key::page_up);
+    map(ImGuiKey_PageDown, key::page_down);
+    map(ImGuiKey_Home, key::home);
+    map(ImGuiKey_End, key::end);
+    map(ImGuiKey_Insert, key::insert);
+    map(ImGuiKey_Delete, key::del);
+    map(ImGuiKey_Backspace, key::backspace);
+    map(ImGuiKey_Space, key::enter);
+    map(ImGuiKey_Enter, key::enter);
+    map(ImGuiKey_Escape, key::escape);
+    map(ImGuiKey_KeyPadEnter, key::keypad_enter);
+    map(ImGuiKey_A, 'A');
+    map(ImGuiKey_C, 'C');
+    map(ImGuiKey_V, 'V');
+    map(ImGuiKey_X, 'X');
+    map(ImGuiKey_Y, 'Y');
+    map(ImGuiKey_Z, 'Z');
+}
+
+void Frame::keys(App& app, std::vector<Action>& actions) const {
+    const ImGuiIO& io = ImGui::GetIO();
+    const State& s = app.state();
+    const bool typing = io.WantTextInput;
+    for (const Command& c : commands()) {
+        if (!c.chord) continue;
+        const Chord& chord = *c.chord;
+        const bool repeats = c.what == Do::zoom_in || c.what == Do::zoom_out || c.what == Do::pan_left ||
+                             c.what == Do::pan_right || c.what == Do::undo || c.what == Do::redo;
+        if (!ImGui::IsKeyPressed(chord.key, repeats) || chord.ctrl != io.KeyCtrl || io.KeyAlt) continue;
+        const bool function_key = chord.key >= key::f1 && chord.key <= key::f1 + 11;
+        // Whatever has the keyboard, the space bar stops what runs.
+        const bool stops = c.what == Do::sweep_or_stop && s.busy();
+        if (typing && !stops) {
+            // Letters and editing keys belong to the field; undo there is the field's own.
+            if (!chord.ctrl && !function_key && chord.key != key::escape) continue;
+            if (c.what == Do::undo || c.what == Do::redo) continue;
+        }
+        const bool sheet = s.help_open || s.cautions_open || s.budget_open;
+        if (sheet && !stops && chord.key != key::escape && !function_key && !chord.ctrl) continue;
+        actions.push_back(action(c.what));
+    }
+    // The keypad's signs zoom as well.
+    if (!typing && ImGui::IsKeyPressed(key::keypad_add)) actions.push_back(action(Do::zoom_in));
+    if (!typing && ImGui::IsKeyPressed(key::keypad_subtract)) actions.push_back(action(Do::zoom_out));
+}
+
+void Frame::body(const Ui& ui, Rect area) {
+    const float column = left_width(ui, area.width());
+    ImGui::SetCursorScreenPos({area.left, area.top});
+    ImGui::BeginChild(("left." + std::to_string(static_cast<int>(ui.s.step))).c_str(), {column, area.height()}, false,
+                      ImGuiWindowFlags_AlwaysUseWindowPadding);
+    ui.mark("left", {area.left, area.top, area.left + column, area.bottom});
+    switch (ui.s.step) {
+        case Step::coil:
+            coil_fields_panel(ui);
+            break;
+        case Step::wiring:
+            wiring_panel(ui);
+            break;
+        case Step::standards:
+            standards_panel(ui);
+            break;
+        case Step::sweep:
+            sweep_panel(ui);
+            break;
+    }
+    if (ui.s.step != Step::sweep) {
+        gap(ui, 10);
+        if (button(ui, "next", "Next step   (Page Down)", ButtonKind::ordinary, -1)) ui.ask(action(Do::next_step));
+    }
+    ImGui::EndChild();
+
+    const Rect right{area.left + column + ui.px(16), area.top, area.right, area.bottom};
+    ImGui::SetCursorScreenPos({right.left, right.top});
+    ImGui::BeginChild("right", {right.width(), right.height()}, false,
+                      ImGuiWindowFlags_NoScrollbar | ImGuiWindowFlags_NoScrollWithMouse);
+    const auto below = [&](float height) {
+        const float top = right.top + height + ui.px(10);
+        return Rect{right.left, std::min(top, right.bottom - ui.px(80)), right.right, right.bottom};
+    };
+    switch (ui.s.step) {
+        case Step::coil:
+            coil_picture_panel(ui, below(calculated_readout(ui, right.width())));
+            break;
+        case Step::wiring:
+            wiring_picture_panel(ui, right);
+            break;
+        case Step::standards:
+            standards_picture_panel(ui, right);
+            break;
+        case Step::sweep:
+            plot_panel(ui, below(measured_readout(ui, right.width())), plot_cache_, plot_gesture_);
+            break;
+    }
+    ImGui::EndChild();
+}
+
+void Frame::draw(App& app, const Fonts& fonts, float scale) {
+    const State& s = app.state();
+    const Theme& theme = theme_for(s.dark);
+    if (styled_for_ != scale || styled_dark_ != s.dark) {
+        apply_to_widgets(theme, scale);
+        styled_for_ = scale;
+        styled_dark_ = s.dark;
+    }
+    std::vector<Action> actions;
+    places_.clear();
+    const Ui ui{app, s, theme, fonts, scale, actions, places_, typing_};
+    keys(app, actions);
+
+    const ImVec2 size = ImGui::GetIO().DisplaySize;
+    ImGui::SetNextWindowPos({0, 0});
+    ImGui::SetNextWindowSize(size);
+    ImGui::PushFont(fonts.body);
+    ImGui::PushStyleVar(ImGuiStyleVar_WindowRounding, 0);
+    ImGui::PushStyleVar(ImGuiStyleVar_WindowPadding, ImVec2{0, 0});
+    ImGui::Begin("coldtune", nullptr,
+                 ImGuiWindowFlags_NoDecoration | ImGuiWindowFlags_NoMove | ImGuiWindowFlags_NoSavedSettings |
+                     ImGuiWindowFlags_NoBringToFrontOnFocus | ImGuiWindowFlags_NoScrollWithMouse);
+    ImGui::PopStyleVar(2);
+    const float margin = ui.px(16), bar = ui.px(56), status = ui.px(32);
+    ImGui::SetCursorScreenPos({margin, 0});
+    path_bar(ui, size.x - 2 * margin, bar);
+    body(ui, {margin, bar, size.x - margin, size.y - status - ui.px(4)});
+    ImGui::SetCursorScreenPos({margin, size.y - status});
+    status_bar(ui, size.x - 2 * margin, status);
+    help_sheet(ui);
+    cautions_sheet(ui);
+    budget_sheet(ui);
+    ImGui::End();
+    ImGui::PopFont();
+
+    for (const Action& a : actions) app.act(a);
+}
+
+}  // namespace coldtune::gui

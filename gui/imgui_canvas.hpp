@@ -1,0 +1,43 @@
+// The window's canvas: Dear ImGui's draw list.
+#pragma once
+
+#include <imgui.h>
+
+#include "gui/canvas.hpp"
+
+namespace coldtune::gui {
+
+// Dear ImGui's packed colour.
+[[nodiscard]] inline ImU32 packed(Color c) {
+    return IM_COL32(c.r, c.g, c.b, c.a);
+}
+[[nodiscard]] inline ImVec2 vec(Point p) {
+    return {p.x, p.y};
+}
+[[nodiscard]] ImVec4 vec4(Color c);
+
+class ImguiCanvas final : public Canvas {
+public:
+    // `strong` may be null: the ordinary font then stands in. Both live as long as the canvas.
+    ImguiCanvas(ImDrawList& list, ImFont& font, ImFont* strong) : list_(list), font_(font), strong_(strong) {}
+
+    void clip(Rect area) override;
+    void unclip() override;
+    void polyline(std::span<const Point> points, Color color, float width) override;
+    void polygon(std::span<const Point> corners, Color fill) override;
+    void ribbon(std::span<const Point> upper, std::span<const Point> lower, Color fill) override;
+    void rectangle(Rect area, Color fill, float corner_radius) override;
+    void disc(Point centre, float radius, Color fill) override;
+    void ring(Point centre, float radius, Color color, float width) override;
+    void text(Point at, std::string_view text, const TextStyle& style) override;
+    [[nodiscard]] Point extent(std::string_view text, float size, Weight weight) const override;
+    [[nodiscard]] float ordinary_size() const override;
+
+private:
+    [[nodiscard]] ImFont& font_of(Weight weight) const;
+    ImDrawList& list_;
+    ImFont& font_;
+    ImFont* strong_;
+};
+
+}  // namespace coldtune::gui

@@ -1,0 +1,109 @@
+// The runs made so far: look at any, overlay any, compare two.
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "gui/panels.hpp"
+
+namespace coldtune::gui {
+namespace {
+
+void row(const Ui& ui, const Run& run) {
+    const State& s = ui.s;
+    const bool chosen = run.id == s.selected_run;
+    const std::string id = std::to_string(run.id);
+    const float all = ImGui::GetContentRegionAvail().x, height = ImGui::GetFontSize() * 2.55F;
+    const ImVec2 at = ImGui::GetCursorScreenPos();
+    const float swatch = ui.px(30);
+    ImGui::PushID(run.id);
+
+    // The swatch shows or hides the curves, the rest chooses the run.
+    if (ImGui::InvisibleButton("shown", {swatch, height})) ui.ask(action(Do::toggle_run, static_cast<double>(run.id)));
+    ui.mark("run.shown." + id);
+    ImGui::SameLine(0, 0);
+    if (ImGui::InvisibleButton("row", {all - swatch, height}))
+        ui.ask(action(Do::select_run, static_cast<double>(run.id)));
+    ui.mark("run." + id);
+    const bool hovered = ImGui::IsItemHovered() || ImGui::IsItemFocused();
+
+    ImguiCanvas canvas(*ImGui::GetWindowDrawList(), *ui.fonts.body, ui.fonts.strong);
+    if (chosen || hovered) {
+        canvas.rectangle({at.x, at.y, at.x + all, at.y + height},
+                         chosen ? ui.theme.raised : ui.theme.raised.with_alpha(120), ui.px(5));
+    }
+    const Color color = ui.theme.run_color(static_cast<std::size_t>(run.id - 1));
+    const Point spot{at.x + swatch / 2, at.y + height / 2};
+    if (run.shown) {
+        canvas.disc(spot, ui.px(7), color);
+    } else {
+        canvas.ring(spot, ui.px(6), color, ui.px(2));
+    }
+    const auto* r = run.result.resonance();
+    std::string figure = r != nullptr ? hertz_with(r->frequency_hz, r->frequency_u95_hz) : std::string("rejected");
+    if (r != nullptr && r->q) figure += fmt::format("   Q {:.0f}", *r->q);
+    const float left = at.x + swatch + ui.px(4);
+    canvas.text({left, at.y + height * 0.06F}, figure,
+                {r != nullptr ? ui.theme.ink : ui.theme.rejected, 0, chosen ? Weight::strong : Weight::regular});
+    std::string below = fmt::format("{}  {}  {:%H:%M}", run.name, measure::describe(run.result.hookup).name,
+                                    fmt::localtime(Clock::to_time_t(run.time)));
+    if (!run.note.empty()) below += "  " + run.note;
+    canvas.clip({at.x, at.y, at.x + all, at.y + height});
+    canvas.text({left, at.y + height * 0.53F}, below, {ui.theme.soft_ink, ui.fonts.small->FontSize});
+    canvas.unclip();
+    ImGui::PopID();
+}
+
+void comparison(const Ui& ui) {
+    const State& s = ui.s;
+    if (!s.compare_run) return;
+    const Run* a = s.run(*s.compare_run);
+    const Run* b = s.selected();
+    if (a == nullptr || b == nullptr) return;
+    heading(ui, fmt::format("{} against {}", b->name, a->name));
+    const auto *ra = a->result.resonance(), *rb = b->result.resonance();
+    if (a->id == b->id) {
+        soft(ui, "Choose another run to compare with this one.");
+        return;
+    }
+    if (ra == nullptr || rb == nullptr) {
+        soft(ui, "One of the two has no result to compare.");
+        return;
+    }
+    const double shift = rb->frequency_hz - ra->frequency_hz;
+    const double u = std::hypot(ra->frequency_u95_hz, rb->frequency_u95_hz);
+    paragraph(ui, fmt::format("Resonance {} by {} ({:+.2f} %)", shift < 0 ? "lower" : "higher",
+                              hertz_with(std::abs(shift), u), 100 * shift / ra->frequency_hz));
+    if (ra->q && rb->q) paragraph(ui, fmt::format("Q from {:.0f} to {:.0f}", *ra->q, *rb->q));
+}
+
+}  // namespace
+
+void runs_panel(const Ui& ui) {
+    const State& s = ui.s;
+    if (s.runs.empty()) return;
+    heading(ui, "Runs");
+    for (auto run = s.runs.rbegin(); run != s.runs.rend(); ++run) row(ui, *run);
+    gap(ui, 2);
+    if (const Run* chosen = s.selected()) {
+        std::string note = chosen->note;
+        if (text_field(ui, "run.note", "Note to this run", note, -1)) {
+            ui.ask({Do::note_run, {}, note, static_cast<double>(chosen->id), true});
+        }
+        if (s.runs.size() > 1) {
+            const bool on = s.compare_run.has_value();
+            if (button(ui, "run.compare", on ? "End comparison" : "Compare with the one before",
+                       on ? ButtonKind::chosen : ButtonKind::ordinary, 0, on || chosen->id != s.runs.front().id)) {
+                ui.ask(action(Do::compare_run));
+            }
+            ImGui::SameLine();
+            const float wide = ImGui::CalcTextSize("Delete").x + 2 * ImGui::GetStyle().FramePadding.x;
+            if (ImGui::GetContentRegionAvail().x < wide) ImGui::NewLine();
+        }
+        if (button(ui, "run.delete", "Delete", ButtonKind::quiet)) ui.ask(action(Do::delete_run));
+        comparison(ui);
+        if (!chosen->standards.empty()) soft(ui, "Corrected with: " + chosen->standards);
+    }
+}
+
+}  // namespace coldtune::gui

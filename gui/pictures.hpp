@@ -1,0 +1,23 @@
+// Pictures drawn from what the user typed: the coil in cross-section, and how it is wired.
+#pragma once
+
+#include "gui/canvas.hpp"
+#include "gui/state.hpp"
+#include "gui/theme.hpp"
+
+namespace coldtune::gui {
+
+// The coil to scale, upright on its ground, with its dimensions. `scale` is the size of lines and text.
+void draw_cross_section(Canvas& canvas, Rect area, const model::CoilDescription& coil, const Theme& theme, float scale);
+
+// What names the user gave things, for the wiring picture.
+struct WiringNames {
+    std::string output, generator_input, coil_input;
+    std::string reference;  // "10k"
+    std::string load;
+};
+WiringNames wiring_names(const BenchForm& bench);
+void draw_wiring(Canvas& canvas, Rect area, measure::Hookup hookup, const WiringNames& names, const Theme& theme,
+                 float scale);
+
+}  // namespace coldtune::gui

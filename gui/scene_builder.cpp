@@ -1,0 +1,137 @@
+#include "gui/scene_builder.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+
+namespace coldtune::gui {
+
+using measure::Quantity;
+
+std::pair<Quantity, Quantity> quantities_of(PlotPair pair) {
+    switch (pair) {
+        case PlotPair::admittance:
+            return {Quantity::admittance_magnitude, Quantity::admittance_phase};
+        case PlotPair::impedance:
+            return {Quantity::impedance_magnitude, Quantity::impedance_phase};
+        case PlotPair::conductance:
+            return {Quantity::conductance, Quantity::susceptance};
+        case PlotPair::resistance:
+            return {Quantity::resistance, Quantity::reactance};
+    }
+    return {Quantity::admittance_magnitude, Quantity::admittance_phase};
+}
+
+std::string_view pair_title(PlotPair pair) {
+    switch (pair) {
+        case PlotPair::admittance:
+            return "Admittance";
+        case PlotPair::impedance:
+            return "Impedance";
+        case PlotPair::conductance:
+            return "G and B";
+        case PlotPair::resistance:
+            return "R and X";
+    }
+    return "";
+}
+
+bool usually_logarithmic(PlotPair pair) {
+    return pair == PlotPair::admittance || pair == PlotPair::impedance;
+}
+
+std::string hertz(double value, int digits) {
+    return record::format_quantity(value, record::Unit::hertz, digits, true);
+}
+std::string hertz_with(double value, double half_width) {
+    return record::format_with_uncertainty(value, half_width, record::Unit::hertz, true);
+}
+
+std::string difference_words(double percent) {
+    const double size = std::abs(percent);
+    const int decimals = size >= 10 ? 0 : size >= 1 ? 1 : 2;
+    return fmt::format("{:.{}f} % {} calculated", size, decimals, percent < 0 ? "below" : "above");
+}
+
+std::shared_ptr<const CurveData> SceneBuilder::data(const std::shared_ptr<const measure::Curve>& curve,
+                                                    Quantity quantity) {
+    if (!curve || curve->frequency_hz.size() < 2) return nullptr;
+    Kept& kept = kept_[{curve.get(), quantity}];
+    kept.used = true;
+    if (!kept.data) {
+        measure::Trace trace = measure::trace_of(*curve, quantity);
+        auto made = std::make_shared<CurveData>();
+        made->x = std::move(trace.frequency_hz);
+        made->y = std::move(trace.value);
+        made->half_width = std::move(trace.half_width_95);
+        kept.curve = curve;
+        kept.data = std::move(made);
+    }
+    return kept.data;
+}
+
+PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
+    for (auto& [key, kept] : kept_) kept.used = false;
+    PlotScene scene;
+    const auto [upper, lower] = quantities_of(state.pair);
+    for (Quantity q : {upper, lower}) {
+        scene.panes.push_back({std::string(measure::quantity_name(q)), std::string(measure::quantity_unit(q)), {}});
+    }
+    const auto add = [&](const std::shared_ptr<const measure::Curve>& curve, CurveLook look, Color color) {
+        if (auto d = data(curve, upper)) scene.panes[0].curves.push_back({std::move(d), look, color});
+        if (auto d = data(curve, lower)) scene.panes[1].curves.push_back({std::move(d), look, color});
+    };
+
+    const Run* selected = state.selected();
+    const auto hookup = selected ? selected->result.hookup : state.bench.hookup;
+    const auto& calculated = hookup == measure::Hookup::foot      ? state.calculation.foot
+                             : hookup == measure::Hookup::winding ? state.calculation.winding
+                                                                  : std::shared_ptr<const measure::Curve>();
+    bool any_fitted = false;
+    for (std::size_t k = 0; k < state.runs.size(); ++k) {
+        const Run& run = state.runs[k];
+        const Color color = theme.run_color(static_cast<std::size_t>(run.id - 1));
+        const auto* resonance = run.result.resonance();
+        std::string label = run.name;
+        label += resonance ? "  " + hertz(resonance->frequency_hz) : std::string("  no result");
+        const bool drawable = run.measured && run.measured->frequency_hz.size() > 1;
+        if (!drawable) continue;
+        scene.legend.push_back({label, color, CurveLook::measured, run.id, !run.shown});
+        if (!run.shown) continue;
+        add(run.measured, CurveLook::measured, color);
+        if (run.fitted) {
+            add(run.fitted, CurveLook::fitted, state.runs.size() > 1 ? color : theme.ink);
+            any_fitted = true;
+        }
+    }
+    if (any_fitted) scene.legend.push_back({"fitted", theme.ink, CurveLook::fitted, std::nullopt, false});
+    if (calculated && calculated->frequency_hz.size() > 1) {
+        add(calculated, CurveLook::calculated, theme.calculated);
+        scene.legend.push_back({"calculated", theme.calculated, CurveLook::calculated, std::nullopt, false});
+    }
+
+    const bool secondary = hookup == measure::Hookup::foot || hookup == measure::Hookup::pickup;
+    const std::optional<model::Calculated>& value =
+        selected && selected->result.calculated ? selected->result.calculated : state.calculation.value;
+    const auto* resonance = selected && selected->shown ? selected->result.resonance() : nullptr;
+    if (value && secondary) {
+        scene.marks.push_back({value->frequency_hz, value->frequency_u95_hz,
+                               "calculated " + hertz_with(value->frequency_hz, value->frequency_u95_hz),
+                               theme.calculated, true});
+    }
+    if (resonance != nullptr) {
+        scene.marks.push_back({resonance->frequency_hz, resonance->frequency_u95_hz,
+                               "measured " + hertz_with(resonance->frequency_hz, resonance->frequency_u95_hz),
+                               theme.run_color(static_cast<std::size_t>(selected->id - 1)), false});
+        const auto percent = selected->result.difference_percent();
+        if (percent && value && secondary) {
+            scene.difference = fmt::format("{} ({})", difference_words(*percent),
+                                           hertz(std::abs(resonance->frequency_hz - value->frequency_hz), 3));
+        }
+    }
+    scene.empty_text = "Nothing to draw yet: describe the coil, or press the space bar to sweep.";
+    std::erase_if(kept_, [](const auto& entry) { return !entry.second.used; });
+    return scene;
+}
+
+}  // namespace coldtune::gui

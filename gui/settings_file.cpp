@@ -1,0 +1,124 @@
+#include "gui/settings_file.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdlib>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <sstream>
+
+#include "analyzer/record/atomic_file.hpp"
+
+namespace coldtune::gui {
+namespace {
+
+namespace fs = std::filesystem;
+using Json = nlohmann::ordered_json;
+
+constexpr const char* kSchema = "coldtune.window.v1";
+
+template <typename T>
+void take(const Json& from, const char* key, T& into) {
+    const auto found = from.find(key);
+    if (found == from.end()) return;
+    if constexpr (std::is_same_v<T, bool>) {
+        if (found->is_boolean()) into = found->get<bool>();
+    } else if constexpr (std::is_arithmetic_v<T>) {
+        if (found->is_number()) into = found->get<T>();
+    } else {
+        if (found->is_string()) into = found->get<std::string>();
+    }
+}
+
+void take_bench(const Json& from, BenchForm& bench) {
+    take(from, "device", bench.device);
+    take(from, "rate", bench.sample_rate_hz);
+    take(from, "output", bench.output_channel);
+    take(from, "generator_input", bench.generator_input);
+    take(from, "coil_input", bench.coil_input);
+    std::string hookup;
+    take(from, "hookup", hookup);
+    if (const auto known = measure::hookup_from_name(hookup); known && measure::seeks_resonance(*known)) {
+        bench.hookup = *known;
+    }
+    for (const FieldSpec& f : bench_fields()) take(from, std::string(f.key).c_str(), bench.text[std::string(f.key)]);
+
+    const BenchForm usual;
+    if (bench.device.empty()) bench.device = usual.device;
+    if (!(bench.sample_rate_hz >= 8000 && bench.sample_rate_hz <= 384000)) bench.sample_rate_hz = usual.sample_rate_hz;
+    for (int* channel : {&bench.output_channel, &bench.generator_input, &bench.coil_input}) {
+        *channel = std::clamp(*channel, 0, 63);
+    }
+}
+
+}  // namespace
+
+fs::path settings_path() {
+    if (const char* config = std::getenv("XDG_CONFIG_HOME"); config != nullptr && config[0] == '/') {
+        return fs::path(config) / "coldtune" / "window.json";
+    }
+    if (const char* home = std::getenv("HOME"); home != nullptr && home[0] == '/') {
+        return fs::path(home) / ".config" / "coldtune" / "window.json";
+    }
+    return {};
+}
+
+fs::path pictures_folder() {
+    std::error_code ignored;
+    return fs::current_path(ignored);
+}
+
+Remembered load_settings(const fs::path& path) {
+    Remembered r;
+    std::ifstream file(path, std::ios::binary);
+    if (!file) return r;
+    std::stringstream text;
+    text << file.rdbuf();
+    const Json root = Json::parse(text.str(), nullptr, false);
+    if (!root.is_object() || root.value("schema", "") != kSchema) return r;
+    take(root, "width", r.width);
+    take(root, "height", r.height);
+    take(root, "dark", r.dark);
+    take(root, "text_scale", r.text_scale);
+    take(root, "coil_path", r.coil_path);
+    r.width = std::clamp(r.width, 640, 16384);
+    r.height = std::clamp(r.height, 480, 16384);
+    r.text_scale = std::isfinite(r.text_scale) ? std::clamp(r.text_scale, 1.0, 2.5) : 1.0;
+    if (const auto bench = root.find("bench"); bench != root.end() && bench->is_object()) take_bench(*bench, r.bench);
+    if (const auto coil = root.find("coil"); coil != root.end() && coil->is_object()) {
+        if (auto form = form_from_json(coil->dump(), "the remembered coil")) r.coil = std::move(*form);
+    }
+    return r;
+}
+
+Status save_settings(const Remembered& r, const fs::path& path) {
+    if (path.empty()) return Done{};
+    std::error_code failed;
+    fs::create_directories(path.parent_path(), failed);
+    if (failed) return bad_input(path.parent_path().string() + ": cannot be made; the window forgets its settings");
+    Json root;
+    root["schema"] = kSchema;
+    root["width"] = r.width;
+    root["height"] = r.height;
+    root["dark"] = r.dark;
+    root["text_scale"] = r.text_scale;
+    root["coil_path"] = r.coil_path;
+    Json& bench = root["bench"];
+    bench["device"] = r.bench.device;
+    bench["rate"] = r.bench.sample_rate_hz;
+    bench["hookup"] = std::string(measure::describe(r.bench.hookup).name);
+    bench["output"] = r.bench.output_channel;
+    bench["generator_input"] = r.bench.generator_input;
+    bench["coil_input"] = r.bench.coil_input;
+    for (const auto& [key, value] : r.bench.text) bench[key] = value;
+    // Kept only when it can be read back: an unfinished description is not worth a broken start.
+    if (read(r.coil).coil) root["coil"] = Json::parse(to_json(r.coil));
+    // Typed text may hold anything; bytes that are no UTF-8 are replaced.
+    return record::write_file_atomically(path, root.dump(2, ' ', false, Json::error_handler_t::replace) + "\n");
+}
+
+Remembered remembered_of(const State& state, int width, int height) {
+    return {width, height, state.dark, state.text_scale, state.bench, state.coil, state.coil_path};
+}
+
+}  // namespace coldtune::gui

@@ -1,0 +1,33 @@
+// What the window remembers between two days: its size and looks, the bench, the coil. Kept where the XDG base
+// directory specification puts such things.
+#pragma once
+
+#include <filesystem>
+#include <string>
+
+#include "gui/bench_form.hpp"
+#include "gui/coil_form.hpp"
+#include "gui/state.hpp"
+
+namespace coldtune::gui {
+
+struct Remembered {
+    int width = 1280, height = 800;
+    bool dark = false;
+    double text_scale = 1;
+    BenchForm bench;
+    CoilForm coil = first_form();
+    std::string coil_path;
+};
+
+// $XDG_CONFIG_HOME/coldtune/window.json, else ~/.config/coldtune/window.json; empty without either.
+std::filesystem::path settings_path();
+// Where pictures go: the folder the program was started in.
+std::filesystem::path pictures_folder();
+
+// Whatever cannot be read or makes no sense is replaced by its default: a spoiled file must never keep the window shut.
+Remembered load_settings(const std::filesystem::path& path);
+Status save_settings(const Remembered& remembered, const std::filesystem::path& path);
+Remembered remembered_of(const State& state, int width, int height);
+
+}  // namespace coldtune::gui

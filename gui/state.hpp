@@ -1,0 +1,135 @@
+// Everything the window knows, as plain values. Panels read it; only App changes it.
+#pragma once
+
+#include <chrono>
+#include <map>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "analyzer/measure/analysis.hpp"
+#include "analyzer/measure/curves.hpp"
+#include "analyzer/measure/result.hpp"
+#include "gui/bench_form.hpp"
+#include "gui/coil_form.hpp"
+#include "gui/plot_view.hpp"
+
+namespace coldtune::gui {
+
+using Clock = std::chrono::system_clock;
+
+// The road through the window, in order.
+enum class Step { coil, wiring, standards, sweep };
+inline constexpr int kSteps = 4;
+
+// Which pair of quantities the plot shows.
+enum class PlotPair { admittance, impedance, conductance, resistance };
+inline constexpr int kPlotPairs = 4;
+
+struct Calculation {
+    std::uint64_t serial = 0;  // of the description it belongs to
+    std::optional<model::Calculated> value;
+    std::shared_ptr<const measure::Curve> foot, winding;  // over the interface's band and beyond
+    std::string complaint;                                // when it cannot be calculated
+};
+
+struct Run {
+    int id = 0;
+    std::string name;  // "3"
+    std::string note;
+    measure::MeasurementResult result;
+    std::shared_ptr<const measure::Curve> measured;  // the result's curve, moved out of it
+    std::shared_ptr<const measure::Curve> fitted;    // null when there is none
+    Clock::time_point time;
+    std::string device;
+    std::string coil_name;
+    std::string standards;  // "open, short" or "none"
+    bool shown = true;
+};
+
+struct StandardTaken {
+    std::shared_ptr<const audio::CaptureFile> file;
+    measure::MeasurementResult result;
+    Clock::time_point time;
+    std::string device;
+    double sample_rate_hz = 0;
+    double reference_ohm = 0;
+};
+
+enum class Task { none, sweep, wiring_check };
+
+struct Progress {
+    Task task = Task::none;
+    measure::Hookup hookup = measure::Hookup::foot;
+    int step = 1, steps = 1;
+    std::string what;
+    double fraction = 0;
+    double seconds_left = 0;
+    bool stopping = false;
+    bool analysing = false;
+};
+
+struct Meter {
+    double peak = 0;  // of the last block, full scale = 1
+    double held = 0;  // the highest since the task began
+};
+
+struct WiringCheck {
+    Clock::time_point time;
+    std::vector<measure::Finding> findings;
+    std::string complaint;
+    bool good = false;
+};
+
+struct State {
+    Step step = Step::coil;
+    CoilForm coil;
+    FormReading reading;
+    std::uint64_t coil_serial = 0;
+    bool can_undo = false, can_redo = false;
+    Calculation calculation;
+    bool calculating = false;
+
+    BenchForm bench;
+    BenchReading bench_reading;
+    std::vector<audio::DeviceInfo> devices;
+    bool listing_devices = false;
+    std::string devices_complaint;
+    bool cautions_open = false;
+    bool cautions_acknowledged = false;  // in this session of the program
+    bool sweep_after_cautions = false;   // what was asked for when they came up
+    std::optional<WiringCheck> wiring_check;
+    Meter generator_meter, coil_meter;
+
+    Progress progress;
+    std::string complaint;  // of the last task, until the next one starts
+    std::string notice;     // "Plot saved as ..."
+    std::map<measure::Hookup, StandardTaken> standards;
+    std::vector<Run> runs;
+    int selected_run = -1;           // id; -1 = none
+    std::optional<int> compare_run;  // id of the one the selected run is compared with
+    int next_run = 1;
+    bool budget_open = false;
+
+    PlotView view;
+    PlotPair pair = PlotPair::admittance;
+    std::uint64_t scene_serial = 1;  // grows whenever the plot's content changes
+
+    bool help_open = false;
+    bool dark = false;
+    double text_scale = 1.0;  // 1 .. 2.5
+    bool quit = false;
+    std::string coil_path;  // where the description was opened from or saved to
+
+    [[nodiscard]] bool busy() const { return progress.task != Task::none; }
+    [[nodiscard]] const Run* run(int id) const {
+        for (const Run& r : runs) {
+            if (r.id == id) return &r;
+        }
+        return nullptr;
+    }
+    [[nodiscard]] const Run* selected() const { return run(selected_run); }
+};
+
+}  // namespace coldtune::gui

@@ -1,0 +1,180 @@
+#include "gui/workers.hpp"
+
+#include <algorithm>
+
+#include "analyzer/model/secondary.hpp"
+
+namespace coldtune::gui {
+namespace {
+
+using SteadyClock = std::chrono::steady_clock;
+
+// The model is drawn well beyond the first resonance, whatever the interface hears.
+constexpr double kCalculatedFrom_hz = 200;
+constexpr double kModesShown = 3;
+
+Calculation calculation_of(const CalculationJob& job) {
+    Calculation done;
+    done.serial = job.serial;
+    auto value = model::calculate(job.coil);
+    if (!value) {
+        done.complaint = value.error().message;
+        return done;
+    }
+    done.value = std::move(*value);
+    const auto built = model::SecondaryModel::build(job.coil);
+    if (!built) return done;
+    const dsp::Band band{kCalculatedFrom_hz, kModesShown * done.value->frequency_hz};
+    done.foot = std::make_shared<measure::Curve>(measure::calculated_curve(*built, measure::Hookup::foot, band));
+    done.winding = std::make_shared<measure::Curve>(measure::calculated_curve(*built, measure::Hookup::winding, band));
+    return done;
+}
+
+std::optional<measure::Standard> standard_of(const SweepJob& job, measure::Hookup which) {
+    const auto found = job.standards.find(which);
+    if (found == job.standards.end()) return std::nullopt;
+    return measure::Standard{*found->second, std::string(measure::describe(which).name)};
+}
+
+}  // namespace
+
+Workers::Workers(PortFactory ports, std::function<void()> wake)
+    : ports_(std::move(ports)),
+      wake_(std::move(wake)),
+      calculator_([this](const std::stop_token& quit) { calculate_loop(quit); }),
+      bench_([this](const std::stop_token& quit) { bench_loop(quit); }) {}
+
+Workers::~Workers() {
+    calculator_.request_stop();
+    bench_.request_stop();
+    stop();
+}
+
+void Workers::calculate(CalculationJob job) {
+    const std::scoped_lock lock(mutex_);
+    waiting_calculation_ = std::move(job);
+    changed_.notify_all();
+}
+
+void Workers::sweep(SweepJob job) {
+    const std::scoped_lock lock(mutex_);
+    task_stop_ = std::stop_source();
+    waiting_bench_.emplace_back(std::move(job));
+    changed_.notify_all();
+}
+
+void Workers::list_devices() {
+    const std::scoped_lock lock(mutex_);
+    waiting_bench_.emplace_back(std::monostate{});
+    changed_.notify_all();
+}
+
+void Workers::stop() {
+    const std::scoped_lock lock(mutex_);
+    task_stop_.request_stop();
+}
+
+std::vector<Report> Workers::take_reports() {
+    const std::scoped_lock lock(mutex_);
+    return std::exchange(reports_, {});
+}
+
+void Workers::report(Report report) {
+    {
+        const std::scoped_lock lock(mutex_);
+        reports_.push_back(std::move(report));
+    }
+    if (wake_) wake_();
+}
+
+void Workers::calculate_loop(const std::stop_token& quit) {
+    while (true) {
+        CalculationJob job;
+        {
+            std::unique_lock lock(mutex_);
+            if (!changed_.wait(lock, quit, [&] { return waiting_calculation_.has_value(); })) return;
+            job = std::move(*waiting_calculation_);
+            waiting_calculation_.reset();
+        }
+        report(CalculationReport{calculation_of(job)});
+    }
+}
+
+void Workers::bench_loop(const std::stop_token& quit) {
+    while (true) {
+        BenchJob job;
+        std::stop_token stop;
+        {
+            std::unique_lock lock(mutex_);
+            if (!changed_.wait(lock, quit, [&] { return !waiting_bench_.empty(); })) return;
+            job = std::move(waiting_bench_.front());
+            waiting_bench_.erase(waiting_bench_.begin());
+            stop = task_stop_.get_token();
+        }
+        if (const auto* sweep = std::get_if<SweepJob>(&job)) {
+            run(*sweep, stop);
+        } else {
+            const auto port = ports_({false, measure::Hookup::foot, std::nullopt, 0, 0, 0});
+            report(DevicesReport{port->devices()});
+        }
+    }
+}
+
+void Workers::run(const SweepJob& job, std::stop_token stop) {
+    const auto finish = [&](SweepReport done) {
+        done.task = job.task;
+        done.hookup = job.settings.hookup;
+        report(std::move(done));
+    };
+    const auto fail = [&](Error error) {
+        SweepReport done{job.task, job.settings.hookup, std::move(error), nullptr, nullptr, nullptr, {}, false};
+        done.stopped = stop.stop_requested();
+        finish(std::move(done));
+    };
+
+    const auto port =
+        ports_({job.settings.device == kSimulated, job.settings.hookup, job.coil, job.settings.sample_rate_hz,
+                job.settings.bench.reference_ohm, job.settings.bench.load_ohm});
+    SteadyClock::time_point last{};
+    double generator = 0, coil = 0;
+    auto record = measure::run_session(*port, job.settings, stop, [&](const measure::SessionProgress& p) {
+        // The eye takes in about 25 changes a second; peaks between two reports are not lost.
+        generator = std::max(generator, p.peak_generator);
+        coil = std::max(coil, p.peak_coil);
+        const auto now = SteadyClock::now();
+        if (now - last < std::chrono::milliseconds(40) && p.fraction < 1) return;
+        last = now;
+        ProgressReport progress{p, false};
+        progress.progress.peak_generator = std::exchange(generator, 0);
+        progress.progress.peak_coil = std::exchange(coil, 0);
+        report(std::move(progress));
+    });
+    if (!record) return fail(record.error());
+    if (stop.stop_requested()) return fail(rejected("Stopped; nothing was measured."));
+    report(ProgressReport{{}, true});
+
+    SweepReport done{job.task, job.settings.hookup, measure::MeasurementResult{}, nullptr, nullptr, nullptr, {}, false};
+    done.capture = std::make_shared<audio::CaptureFile>(std::move(record->capture));
+    measure::AnalysisRequest request;
+    request.hookup = job.settings.hookup;
+    request.coil = *done.capture;
+    request.bench = job.settings.bench;
+    if (measure::seeks_resonance(job.settings.hookup)) {
+        request.open = standard_of(job, measure::Hookup::open);
+        request.short_circuit = standard_of(job, measure::Hookup::short_circuit);
+        request.load = standard_of(job, measure::Hookup::load);
+        for (const auto* s : {&request.open, &request.short_circuit, &request.load}) {
+            if (*s) done.standards_used.push_back((*s)->name);
+        }
+    }
+    request.description = job.description;
+    auto result = measure::analyze(request);
+    if (!result) return fail(result.error());
+    if (const auto fitted = measure::fitted_curve(*result)) done.fitted = std::make_shared<measure::Curve>(*fitted);
+    done.measured = std::make_shared<measure::Curve>(std::move(result->curve));
+    result->curve = {};
+    done.result = std::move(*result);
+    finish(std::move(done));
+}
+
+}  // namespace coldtune::gui
