@@ -30,6 +30,9 @@ public:
     [[nodiscard]] double capacitance_prior() const { return capacitance_prior_; }
     [[nodiscard]] double inductance_prior() const { return inductance_prior_; }
 
+    // The models themselves, as built from the dimensions: [0] the described shape, [1 + k] moved in direction k.
+    [[nodiscard]] const model::SecondaryModel& member(std::size_t k) const { return members_[k].model; }
+
     // Foot admittance (S) at f with static capacitance e^a and first resonance e^b times the described coil's, copper resistance
     // times `resistance`; [0] is the described shape, [1 + k] the change by one standard uncertainty in direction k.
     void evaluate(double frequency_hz, double a, double b, double resistance, std::vector<std::complex<double>>& out) const;

@@ -1,0 +1,161 @@
+// Whether the points of a loading series belong together, and which one does not.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <functional>
+#include <numbers>
+
+#include "analyzer/measure/loading_series.hpp"
+
+namespace coldtune::measure {
+namespace {
+
+constexpr double kCautionChance = 0.05;
+constexpr double kRejectChance = 0.01;
+constexpr double kRejectChanceOfTwo = 0.001;
+
+using Fit = std::function<std::optional<SeriesEstimate>(const SeriesInput&)>;
+
+SeriesInput without(const SeriesInput& all, std::size_t left_out) {
+    SeriesInput rest = all;
+    const auto at = static_cast<std::ptrdiff_t>(left_out);
+    rest.points.erase(rest.points.begin() + at);
+    rest.names.erase(rest.names.begin() + at);
+    for (SharedEffect& e : rest.effects) {
+        e.frequency_relative.erase(e.frequency_relative.begin() + at);
+        e.capacitance_f.erase(e.capacitance_f.begin() + at);
+    }
+    return rest;
+}
+
+struct Suspect {
+    std::size_t point = 0;
+    double chance = 0;  // of the others without it
+};
+
+// The points in the order in which leaving them out mends the series; empty where the rest cannot be judged.
+std::vector<Suspect> suspects(const SeriesInput& input, const Fit& fit) {
+    std::vector<Suspect> list;
+    for (std::size_t i = 0; i < input.points.size(); ++i) {
+        const auto rest = fit(without(input, i));
+        if (rest && rest->degrees_of_freedom == 0) return {};
+        // Others that do not even form a series are no more likely together.
+        list.push_back({i, rest ? rest->chance() : 0});
+    }
+    std::sort(list.begin(), list.end(), [](const Suspect& a, const Suspect& b) { return a.chance > b.chance; });
+    return list;
+}
+
+Finding contradiction(const SeriesInput& input, const std::string& what, const std::vector<Suspect>& list) {
+    std::string who;
+    if (list.empty()) {
+        who = "one more capacitor would tell which";
+    } else {
+        const std::string& first = input.names[list[0].point];
+        if (list[0].chance < kCautionChance) {
+            who = fmt::format("the odd one is {}, but the others disagree without it too", first);
+        } else if (list.size() > 1 && list[1].chance >= kCautionChance) {
+            who = fmt::format("the odd one is {}, or else {}", first, input.names[list[1].point]);
+        } else {
+            who = fmt::format("the odd one is {}", first);
+        }
+    }
+    return {
+        FindingCode::nonlinear, Weight::reject,
+        fmt::format("{}: {}; check the value printed on the capacitor, its lead from head to return and that nothing "
+                    "was moved between the captures, and measure it again",
+                    what, who)};
+}
+
+void add_leads(SeriesInput& input) {
+    const std::size_t n = input.points.size();
+    SharedEffect leads{"capacitor leads", std::vector<double>(n, 0), std::vector<double>(n, 0)};
+    SharedEffect inductance{"capacitor lead inductance", std::vector<double>(n, 0), std::vector<double>(n, 0)};
+    for (std::size_t i = 0; i < n; ++i) {
+        const SeriesPoint& p = input.points[i];
+        if (p.capacitance_f <= 0) continue;
+        leads.capacitance_f[i] = input.lead_limit_f / std::numbers::sqrt3;
+        // C behind an inductance l looks like C (1 + w^2 l C) while that is little more than C.
+        const double omega = 2 * std::numbers::pi * p.frequency_hz;
+        inductance.capacitance_f[i] =
+            omega * omega * kTankLeadLimit_h * p.capacitance_f * p.capacitance_f / std::numbers::sqrt3;
+    }
+    if (input.lead_limit_f > 0) input.effects.push_back(std::move(leads));
+    if (input.hookup == Hookup::tank) input.effects.push_back(std::move(inductance));
+}
+
+SeriesJudgement refused(Finding finding) {
+    SeriesJudgement out;
+    out.findings.push_back(std::move(finding));
+    return out;
+}
+
+}  // namespace
+
+SeriesJudgement judge_series(const SeriesInput& given, const LoadingCurve* curve, const SeriesPrior& prior) {
+    SeriesInput input = given;
+    add_leads(input);
+    const Fit straight = [](const SeriesInput& in) { return fit_straight_line(in.points, in.effects); };
+    const Fit free = [&](const SeriesInput& in) {
+        return curve ? fit_series(in.points, in.effects, *curve, std::nullopt)
+                     : fit_straight_line(in.points, in.effects);
+    };
+    const Fit described = [&](const SeriesInput& in) { return fit_series(in.points, in.effects, *curve, prior); };
+    const std::size_t n = input.points.size();
+
+    SeriesJudgement out;
+    out.straight_line = straight(input);
+    if (!out.straight_line) {
+        return refused(contradiction(input, "the resonance does not fall as capacitance is added",
+                                     n > 2 ? suspects(input, curve ? described : free) : std::vector<Suspect>{}));
+    }
+    const auto alone = free(input);
+    const double chance = alone ? alone->chance() : 0;
+    if (n > 2 && chance < kRejectChance) {
+        // Among three the two others always agree; what was described can still judge them.
+        const bool few = n == 3 && curve != nullptr;
+        return refused(contradiction(input, fmt::format("the points contradict each other (chance {:.1g})", chance),
+                                     suspects(input, few ? described : free)));
+    }
+    if (n > 2 && chance < kCautionChance) {
+        const auto list = suspects(input, n == 3 && curve ? described : free);
+        out.findings.push_back({FindingCode::nonlinear, Weight::caution,
+                                fmt::format("the points agree poorly (chance {:.1g}){}; measure again", chance,
+                                            list.empty() ? "" : ", worst " + input.names[list[0].point])});
+    }
+    if (curve != nullptr) {
+        out.model = described(input);
+        // What holding to the described inductance and capacitance adds to the misfit is a chi square of two.
+        double fits = 0;
+        if (out.model && alone) {
+            SeriesEstimate added = *out.model;
+            added.chi_square -= alone->chi_square;
+            added.degrees_of_freedom = 2;
+            fits = added.chance();
+        }
+        if (n == 2 && fits < kRejectChanceOfTwo) {
+            return refused(contradiction(
+                input, fmt::format("the two points do not fit the described coil (chance {:.1g})", fits), {}));
+        }
+        if (fits < kRejectChance) {
+            const bool able = n > 2 && alone && alone->frequency_hz;
+            if (able) out.model = alone;
+            out.findings.push_back(
+                {FindingCode::nonlinear, Weight::caution,
+                 fmt::format("the series does not fit the described coil (chance {:.1g}){}; check the turns, the "
+                             "dimensions and the top load in its description",
+                             fits, able ? ": its inductance and capacitance were not used" : "")});
+        }
+    }
+    // Not the straight line in the model's place: it is bent for a coil.
+    const bool modelled = curve == nullptr || out.model;
+    if (modelled && out.value().frequency_hz) return out;
+    return refused(
+        {FindingCode::outside_band, Weight::reject,
+         "the capacitors are too large or too close to each other for the capacitance that is there without "
+         "them to show; use smaller ones, or such with a closer tolerance, that still bring the resonance into "
+         "the band"});
+}
+
+}  // namespace coldtune::measure
