@@ -172,9 +172,9 @@ std::optional<Error> judge_counters(const StreamCounters& counters, const SweepR
         counters.input_overflows + counters.input_underflows + counters.output_underflows + counters.output_overflows;
     if (interruptions == 0) return std::nullopt;
     return device_error(
-        fmt::format("'{}' was interrupted ({} of its buffers came late) by {:.1f} s: close other programs "
-                    "or give the interface larger buffers, and repeat",
-                    request.device, interruptions, static_cast<double>(counters.frames) / request.sample_rate_hz));
+        fmt::format("'{}' lost audio at about {:.1f} s because buffers came late: close other programs or "
+                    "give the interface larger buffers, and repeat",
+                    request.device, static_cast<double>(counters.frames) / request.sample_rate_hz));
 }
 
 class PortAudioPort final : public AudioPort {
@@ -266,12 +266,14 @@ private:
         constexpr milliseconds patience(200);  // longer than any usual buffer
         while (Clock::now() < end && Clock::now() - last_progress < patience) {
             if (child.ended_within(poll_interval)) return;
-            if (is_final(block.state.load(std::memory_order_acquire))) {
+            const ChildState state = block.state.load(std::memory_order_acquire);
+            if (is_final(state)) {
                 child.ended_within(ending_limit);
                 return;
             }
             const std::uint64_t now = block.callbacks.load(std::memory_order_relaxed);
-            if (now != callbacks) last_progress = Clock::now();
+            // One that is still opening notices the stop in its first buffer, and then leaves in order.
+            if (now != callbacks || state != ChildState::running) last_progress = Clock::now();
             callbacks = now;
         }
     }

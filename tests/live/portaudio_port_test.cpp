@@ -28,6 +28,7 @@ namespace {
 using ::testing::HasSubstr;
 using testing::JackCoil;
 using testing::JackServer;
+using ::testing::Not;
 using testing::ServerOptions;
 using Clock = std::chrono::steady_clock;
 
@@ -86,6 +87,7 @@ void expect_fault(const Result<Recording>& recording, const std::string& words, 
     ASSERT_FALSE(recording.ok());
     EXPECT_EQ(recording.error().kind, ErrorKind::device) << recording.error().message;
     EXPECT_THAT(recording.error().message, HasSubstr(words));
+    EXPECT_THAT(recording.error().message, Not(HasSubstr("the audio process"))) << "the child crashed";
     EXPECT_EQ(recording.error().message.find('\n'), std::string::npos);
     EXPECT_LT(seconds, limit_s) << recording.error().message;
 }
