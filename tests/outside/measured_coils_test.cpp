@@ -111,9 +111,9 @@ TEST(MeasuredCoils, FreeHalfWave) {
 TEST(MeasuredCoils, MedhurstsTable) {
     // R. G. Medhurst, Wireless Engineer 24 (1947), table read in a secondary copy, stated to 5 % in C (secondary copy).
     // Our arrangement: foot grounded, one tenth of a diameter above a plane; C from the first mode and the
-    // low-frequency inductance, as he used it. Up to five diameters the two agree to 8 % in C (his 5 %, and what an
-    // unstated position of the coil is worth); beyond, his table rises faster: at ten diameters it lies as far above
-    // ours as it lies off the measured N4.
+    // low-frequency inductance, as he used it. Up to five diameters the two agree to 8 % in C: his 5 %, and 2 to 7 %
+    // that raising the coil from a tenth to one diameter moves ours by, for his table does not say how it stood.
+    // Beyond, his table rises faster: at ten diameters it lies as far above ours as it lies off the measured N4.
     const auto capacitance_ratio = [](double length_over_diameter) {
         MeasuredCoil coil{"", 0, 0.1 * length_over_diameter, 0.1, 0.01, 0, 1};
         coil.turns = coil.length_m / 0.5e-3;
