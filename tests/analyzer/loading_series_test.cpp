@@ -1,119 +1,21 @@
-// The loading series from resonances alone: a coil that is not quite the described one, capacitors that are not quite
-// what is printed on them.
-#include <gmock/gmock.h>
+// The loading series from resonances alone, in numbers: how near, and how often inside what is stated.
 #include <gtest/gtest.h>
 
-#include <algorithm>
-#include <cmath>
 #include <cstdio>
-#include <map>
-#include <numbers>
-#include <random>
 
-#include "analyzer/measure/loading_series.hpp"
-#include "analyzer/model/secondary.hpp"
-#include "analyzer/record/quantity.hpp"
+#include "tests/support/loading_rig.hpp"
 
 namespace coldtune {
 namespace {
 
-using measure::FindingCode;
-using measure::LoadingCurve;
 using measure::SeriesEstimate;
-using measure::SeriesInput;
 using measure::SeriesJudgement;
-using measure::SeriesPoint;
-using measure::SeriesPrior;
-using measure::Verdict;
-using model::CoilDescription;
-
-// Secondaries of usual proportions (common practice, no source).
-CoilDescription coil_of(double diameter_m, double length_m, double turns, bool topload) {
-    CoilDescription coil;
-    coil.secondary = {.diameter_m = diameter_m,
-                      .length_m = length_m,
-                      .turns = turns,
-                      .wire_diameter_m = 0.8 * length_m / turns,
-                      .base_height_m = 0.25,
-                      .temperature_c = 20,
-                      .overall_wire_diameter_m = std::nullopt};
-    if (topload) coil.topload.push_back(model::Toroid{3 * diameter_m, 0.8 * diameter_m, 0.6 * diameter_m});
-    return coil;
-}
-
-struct Described {
-    CoilDescription coil;
-    LoadingCurve curve;
-    SeriesPrior prior;
-    double frequency_hz;
-};
-
-Described described(const CoilDescription& coil) {
-    const auto family = measure::ShapeFamily::build(coil);
-    if (!family) throw std::runtime_error(family.error().message);
-    return {coil,
-            LoadingCurve::of(*family),
-            {family->inductance_prior(), family->capacitance_prior()},
-            family->first_mode_hz()};
-}
-
-// The coil on the bench: every dimension off by up to 5 %, a wall somewhere, known to nobody.
-model::SecondaryModel deviating(const CoilDescription& coil, std::mt19937_64& random) {
-    std::uniform_real_distribution<double> off(0.95, 1.05), wall(0.8, 3);
-    for (;;) {
-        CoilDescription true_coil = coil;
-        true_coil.secondary.diameter_m *= off(random);
-        true_coil.secondary.length_m *= off(random);
-        true_coil.secondary.turns *= off(random);
-        true_coil.secondary.base_height_m *= off(random);
-        for (auto& body : true_coil.topload) {
-            auto& toroid = std::get<model::Toroid>(body);
-            toroid.outer_diameter_m *= off(random);
-            toroid.tube_diameter_m *= off(random);
-            toroid.height_m *= off(random);
-        }
-        true_coil.surroundings.wall_radius_m = wall(random);
-        model::ModelOptions options;
-        options.sections = 32;
-        auto built = model::SecondaryModel::build(true_coil, options);
-        if (built) return std::move(*built);
-    }
-}
-
-struct Bench {
-    SeriesInput input;
-    double inductance_h = 0, frequency_hz = 0;
-};
-
-constexpr double kNoise = 1e-5;  // relative, of a resonance: what an in-band fit of Q 100 states at -100 dBFS
-
-// Resonances under capacitors of 1 % that lie inside `band_hz`, with leads of up to a picofarad.
-Bench series_on(const model::SecondaryModel& coil, const std::vector<double>& capacitors, double band_hz,
-                std::mt19937_64& random, double tolerance = 0.01) {
-    std::uniform_real_distribution<double> unit(-1, 1);
-    std::normal_distribution<double> noise(0, kNoise);
-    Bench bench;
-    bench.inductance_h = coil.branch_inductance_h().sum();
-    bench.frequency_hz = coil.modes_hz()[0];
-    const double lead_f = unit(random) * measure::kDefaultLeadLimit_f;
-    for (double c : capacitors) {
-        const double f = coil.with_head_capacitance(c * (1 + tolerance * unit(random)) + lead_f).modes_hz()[0];
-        if (f > band_hz) continue;
-        bench.input.points.push_back({c, tolerance * c, f * (1 + noise(random)), kNoise * f});
-        bench.input.names.push_back(record::format_quantity(c, record::Unit::farad, 3));
-    }
-    const std::size_t n = bench.input.points.size();
-    // The clock, as an analysis states it.
-    bench.input.effects.push_back(
-        {"clock", std::vector<double>(n, 50e-6 / std::numbers::sqrt3), std::vector<double>(n, 0)});
-    return bench;
-}
-
-std::string said(const SeriesJudgement& judged) {
-    std::string out;
-    for (const auto& f : judged.findings) out += std::string(measure::code_name(f.code)) + ": " + f.text + "\n";
-    return out;
-}
+using test::described;
+using test::Described;
+using test::deviating;
+using test::said;
+using test::Series;
+using test::series_on;
 
 const std::vector<double> kCapacitors = {100e-12, 150e-12, 220e-12, 330e-12, 470e-12, 680e-12, 820e-12, 910e-12, 1e-9};
 
@@ -149,11 +51,11 @@ TEST(LoadingSeries, OfASecondaryAt96kHzGivesInductanceWithinOnePercentAndItsInte
     std::printf("%-24s %8s %3s | %8s %8s %8s | %8s %8s %8s\n", "coil", "kHz", "n", "line L%", "model L%", "u95 L%",
                 "line f%", "model f%", "u95 f%");
     for (const Class& c : classes) {
-        const Described d = described(coil_of(c.diameter_m, c.length_m, c.turns, c.topload));
+        const Described d = described(test::coil_of(c.diameter_m, c.length_m, c.turns, c.topload));
         std::vector<double> line_l, model_l, stated_l, line_f, model_f, stated_f;
         std::size_t points = 0;
         for (std::size_t i = 0; i < kEach; ++i) {
-            Bench bench;
+            Series bench;
             // At 20 mH a nanofarad may leave one resonance in the band, which is no series.
             while (bench.input.points.size() < 2) {
                 bench = series_on(deviating(d.coil, random), c.capacitors, kBand_hz, random);
@@ -194,6 +96,56 @@ TEST(LoadingSeries, OfASecondaryAt96kHzGivesInductanceWithinOnePercentAndItsInte
     EXPECT_LE(refused, cases / 50);
     std::printf("inside the stated interval: L %zu, resonance %zu of %zu; refused %zu\n", inductance_inside,
                 frequency_inside, cases, refused);
+}
+
+// A tank is lumped: the straight line is exact, and what is left is the capacitors.
+TEST(LoadingSeries, OfATankCoversItsInductanceAndItsResonance) {
+    std::mt19937_64 random(77);
+    std::uniform_real_distribution<double> inductance(15e-6, 120e-6), capacitance(8e-9, 60e-9), unit(-1, 1);
+    std::normal_distribution<double> noise(0, 1e-5);
+    std::size_t cases = 0, inductance_inside = 0, frequency_inside = 0, refused = 0;
+    std::vector<double> l_error, f_error, stated;
+    for (int i = 0; i < 400; ++i) {
+        const double l = inductance(random), c = capacitance(random);
+        measure::SeriesInput input;
+        input.hookup = measure::Hookup::tank;
+        const double wire_h = measure::kTankLeadLimit_h * unit(random);
+        // The tank as it stands, and three capacitors of 1 % about as large as its own.
+        for (double factor : {0.0, 0.7, 1.5, 3.3}) {
+            const double printed = factor * c, added = printed * (1 + 0.01 * unit(random));
+            // L across c and across the added capacitor with its leads: the lower root of (1 - w^2 L c)(1 - w^2 l a) =
+            // w^2 L a.
+            const double p = l * c * wire_h * added, q = l * c + wire_h * added + l * added;
+            const double w2 =
+                std::abs(p) < 1e-6 * q * q ? (1 + p / (q * q)) / q : (q - std::sqrt(q * q - 4 * p)) / (2 * p);
+            const double f = std::sqrt(w2) / (2 * std::numbers::pi) * (1 + noise(random));
+            input.points.push_back({printed, 0.01 * printed, f, 1e-5 * f});
+            input.names.push_back(std::to_string(factor));
+        }
+        const double truth = 1 / (2 * std::numbers::pi * std::sqrt(l * c));
+        const auto judged = measure::judge_series(input, nullptr, {});
+        if (!judged.straight_line) {
+            ++refused;
+            continue;
+        }
+        const SeriesEstimate& e = *judged.straight_line;
+        ++cases;
+        inductance_inside += std::abs(e.inductance_h - l) <= e.inductance_u95_h ? 1U : 0U;
+        frequency_inside += std::abs(*e.frequency_hz - truth) <= *e.frequency_u95_hz ? 1U : 0U;
+        l_error.push_back(100 * std::abs(e.inductance_h / l - 1));
+        f_error.push_back(1e6 * std::abs(*e.frequency_hz / truth - 1));
+        stated.push_back(100 * e.inductance_u95_h / e.inductance_h);
+    }
+    std::printf(
+        "tank, 4 points: L error %.2f %% (95th percentile), stated %.2f %%; resonance %.0f ppm; inside %zu and %zu of "
+        "%zu, refused %zu\n",
+        percentile(l_error, 0.95), percentile(stated, 0.5), percentile(f_error, 0.95), inductance_inside,
+        frequency_inside, cases, refused);
+    // 95 % is what is stated; 93 % is two standard deviations of a count of 400 below it.
+    EXPECT_GE(static_cast<double>(inductance_inside), 0.93 * static_cast<double>(cases));
+    EXPECT_GE(static_cast<double>(frequency_inside), 0.93 * static_cast<double>(cases));
+    EXPECT_LE(refused, 8U);  // refused at a chance of 1 %, twice that for luck of the draw
+    EXPECT_LE(percentile(l_error, 0.95), 1.0);
 }
 
 }  // namespace
