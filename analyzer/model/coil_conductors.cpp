@@ -69,11 +69,17 @@ void add_body(ConductorSet& set, const TopLoadBody& body, double winding_end, in
 
 // The cone through the wire centres, as long as the turns it carries.
 void add_primary(ConductorSet& set, const Primary& primary) {
-    const double slope = std::max(primary.turns * primary.pitch_m, primary.conductor_diameter_m);
+    // Along the slope from the outer edge of the first turn's conductor to that of the last: what check_geometry keeps
+    // clear.
+    const double before = 0.5 * primary.conductor_diameter_m;
+    const double slope = (std::ceil(primary.turns) - 1.0) * primary.pitch_m + before;
     const double angle = primary.angle_deg * std::numbers::pi / 180.0;
     const double r = 0.5 * primary.inner_diameter_m;
-    const MeridianPoint start{r, primary.base_height_m};
-    const MeridianPoint end{r + slope * std::cos(angle), primary.base_height_m + slope * std::sin(angle)};
+    const auto along = [&](double s) {
+        return MeridianPoint{r + s * std::cos(angle), primary.base_height_m + s * std::sin(angle)};
+    };
+    const MeridianPoint start = along(-before);
+    const MeridianPoint end = along(slope);
     append_conductor(set, straight_meridian(start, end, {6, 2}, StripEnd::edge, StripEnd::edge), -1);
 }
 
