@@ -8,6 +8,7 @@
 
 #include "analyzer/cli/command.hpp"
 #include "analyzer/cli/result_text.hpp"
+#include "analyzer/measure/advice.hpp"
 #include "analyzer/measure/result_json.hpp"
 #include "analyzer/model/secondary.hpp"
 #include "analyzer/record/coil_file.hpp"
@@ -19,7 +20,40 @@ struct Options {
     std::string coil_path;
     bool json = false;
     bool profile = false;
+    double rate_hz = 0;  // 0: no advice asked for
+    double reference_ohm = 10e3;
 };
+
+nlohmann::ordered_json advice_json(const measure::Advice& a) {
+    const auto number = [](const std::optional<double>& v) {
+        return v ? nlohmann::ordered_json(*v) : nlohmann::ordered_json(nullptr);
+    };
+    nlohmann::ordered_json j;
+    j["sample_rate_hz"] = a.sample_rate_hz;
+    j["band_hz"] = {a.band.low_hz, a.band.high_hz};
+    j["reference_ohm"] = a.reference_ohm;
+    j["way"] = a.way ? nlohmann::ordered_json(measure::way_name(*a.way)) : nlohmann::ordered_json(nullptr);
+    j["expected_u95_relative"] = number(a.expected_u95_relative);
+    j["best_reference_ohm"] = number(a.best_reference_ohm);
+    j["best_u95_relative"] = number(a.best_u95_relative);
+    j["loading"] = nlohmann::ordered_json::array();
+    for (const auto& c : a.loading)
+        j["loading"].push_back({{"capacitance_f", c.capacitance_f}, {"resonance_hz", c.resonance_hz}});
+    j["sentence"] = a.sentence;
+    return j;
+}
+
+std::string advice_text(const measure::Advice& a) {
+    std::string out =
+        fmt::format("advice for an interface at {:g} kHz and a reference of {}\n  {}\n", a.sample_rate_hz / 1000,
+                    record::format_quantity(a.reference_ohm, record::Unit::ohm, 3), a.sentence);
+    if (a.best_reference_ohm && a.best_u95_relative) {
+        out += fmt::format("  best reference of the E12 series: {}, +-{:.2g} %\n",
+                           record::format_quantity(*a.best_reference_ohm, record::Unit::ohm, 2),
+                           100 * *a.best_u95_relative);
+    }
+    return out + "  (95 %, for -100 dBFS of noise, 5 s of sweep at -6 dBFS, open standard used)\n";
+}
 
 nlohmann::ordered_json profile_json(const model::Profile& profile) {
     return {{"position", profile.position}, {"voltage", profile.voltage}, {"current", profile.current}};
@@ -49,6 +83,12 @@ ExitCode predict(const Options& o, Console& console) {
         if (!model) return console.fail("predict", model.error());
         profile = model->profile(0);
     }
+    std::optional<measure::Advice> advice;
+    if (o.rate_hz > 0) {
+        auto given = measure::advise(*coil, o.rate_hz, o.reference_ohm);
+        if (!given) return console.fail("predict", given.error());
+        advice = std::move(*given);
+    }
     if (o.json) {
         nlohmann::ordered_json j;
         j["schema"] = "coldtune.prediction.v1";
@@ -59,10 +99,12 @@ ExitCode predict(const Options& o, Console& console) {
                          {"capacitance_f", calculated->handbook.capacitance_f},
                          {"frequency_hz", calculated->handbook.frequency_hz}};
         j["head_volts_per_volt"] = calculated->head_volts_per_volt;
+        if (advice) j["advice"] = advice_json(*advice);
         if (profile) j["profile"] = profile_json(*profile);
         console.print(j.dump(2) + "\n");
     } else {
         console.print(describe_calculated(*calculated));
+        if (advice) console.print(advice_text(*advice));
         if (profile) console.print(profile_text(*profile));
     }
     return ExitCode::done;
@@ -75,6 +117,10 @@ Command add_predict(CLI::App& root) {
     CLI::App* app = root.add_subcommand("predict", "Calculate the resonance from the coil's dimensions");
     app->add_option("COIL", o->coil_path, "Description of the coil (JSON)")->required()->type_name("COIL.json");
     app->add_flag("--profile", o->profile, "Add voltage and current along the winding");
+    add_quantity(*app, "--rate", o->rate_hz, record::Unit::hertz,
+                 "Sample rate of the interface: adds advice on which way will serve and how well");
+    add_quantity(*app, "--reference", o->reference_ohm, record::Unit::ohm,
+                 "Reference resistor for the advice (default 10k)");
     add_json_flag(*app, o->json);
     return {app, [o](Console& console) { return predict(*o, console); }};
 }

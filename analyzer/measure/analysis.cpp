@@ -181,13 +181,15 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
             return result;
         }
         if (!request.description) {
-            why.front().text += ". With the coil's description (--coil) the resonance may be found from the curve below it";
+            why.front().text +=
+                ". With the coil's description (--coil) the resonance may be found from the curve below it";
             result.findings.push_back(std::move(why.front()));
             return result;
         }
         const auto family = ShapeFamily::build(*request.description);
         if (!family) return family.error();
-        BelowBandOutcome below = find_below_band(*corrected, *family, request.bench, request.tolerances, result.usable_band_hz);
+        BelowBandOutcome below =
+            find_below_band(*corrected, *family, request.bench, request.tolerances, result.usable_band_hz);
         if (const auto* refusal = std::get_if<BelowBandRefusal>(&below)) {
             result.findings.push_back({FindingCode::outside_band, Weight::reject, refusal->sentence});
             return result;

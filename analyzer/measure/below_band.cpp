@@ -15,7 +15,7 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr std::size_t kGroups = 160;  // the curve is smooth: no feature of it is narrower than a hundredth of the band
+constexpr std::size_t kGroups = 100;  // the curve is smooth; more points would add nothing but time
 
 // One pooled stretch of the corrected admittance.
 struct Group {
@@ -24,13 +24,15 @@ struct Group {
     double imaginary_sigma = 0, real_sigma = 0;
 };
 
-// What nothing else models: converters' and resistor's residual errors. As relative standard uncertainties of the admittance.
-constexpr double kSmoothError = 2e-5;       // of the susceptance, bin to bin
-constexpr double kPhaseMeasured_rad = 5e-4;   // conductance leaking from the susceptance, load standard used
-constexpr double kPhaseDeclared_rad = 3e-3;   // the same, not used
-constexpr double kEdgeGainMeasured = 1e-5;  // difference of the inputs' responses at the band edge, load used
-constexpr double kEdgeGainDeclared = 3e-4;  // the same, not used (common practice, no source: matched converters of one chip)
-constexpr double kLossPrior = 1.0;          // ln of resistance over copper: a factor of e either way
+// What nothing else models: converters' and resistor's residual errors. As relative standard uncertainties of the
+// admittance.
+constexpr double kSmoothError = 2e-5;        // of the susceptance, bin to bin
+constexpr double kPhaseMeasured_rad = 5e-4;  // conductance leaking from the susceptance, load standard used
+constexpr double kPhaseDeclared_rad = 3e-3;  // the same, not used
+constexpr double kEdgeGainMeasured = 1e-5;   // difference of the inputs' responses at the band edge, load used
+constexpr double kEdgeGainDeclared =
+    3e-4;                           // the same, not used (common practice, no source: matched converters of one chip)
+constexpr double kLossPrior = 1.0;  // ln of resistance over copper: a factor of e either way
 constexpr double kLossTangentPrior = 0.01;  // former, floor
 constexpr double kStrayAfterOpen_f = 1e-12;
 
@@ -44,24 +46,28 @@ std::vector<Group> pool(const dsp::CorrectedResponse& data, const dsp::Band& ban
     const std::size_t count = std::min(kGroups, bins);
     for (std::size_t g = 0; g < count; ++g) {
         const std::size_t begin = first + g * bins / count, end = first + (g + 1) * bins / count;
-        double weight = 0, f = 0;
-        Complex c = 0;  // admittance over omega: nearly constant, so that pooling does not bend it
+        // Pooled as elastance (jw/Y) against f^2, in which a single resonance is a straight line: pooling does not bend
+        // it, not even close to the resonance.
+        double weight = 0, f_squared = 0;
+        Complex elastance = 0;
         for (std::size_t k = begin; k < end; ++k) {
-            const double omega = 2 * std::numbers::pi * data.frequency_hz[k];
-            const Complex y = 1.0 / data.impedance[k];
-            const double variance = data.impedance_variance[k] * std::norm(y) * std::norm(y) / (omega * omega);
+            const double f = data.frequency_hz[k];
+            const double omega = 2 * std::numbers::pi * f;
+            const double variance = data.impedance_variance[k] * omega * omega;
+            const Complex value = Complex(0, omega) * data.impedance[k];
             const double w = variance > 0 ? 1 / variance : 1e40;
-            if (!std::isfinite(w) || !std::isfinite(std::abs(y))) continue;
+            if (!std::isfinite(w) || !std::isfinite(std::abs(value))) continue;
             weight += w;
-            f += w * data.frequency_hz[k];
-            c += w * y / omega;
+            f_squared += w * f * f;
+            elastance += w * value;
         }
-        if (!(weight > 0)) continue;
+        if (!(weight > 0) || std::abs(elastance) == 0) continue;
         Group group;
-        group.frequency_hz = f / weight;
+        group.frequency_hz = std::sqrt(f_squared / weight);
         const double omega = 2 * std::numbers::pi * group.frequency_hz;
-        group.admittance = c / weight * omega;
-        const double noise = omega * std::sqrt(0.5 / weight);
+        elastance /= weight;
+        group.admittance = Complex(0, omega) / elastance;
+        const double noise = omega * std::sqrt(0.5 / weight) / std::norm(elastance);
         group.imaginary_sigma = std::hypot(noise, kSmoothError * std::abs(group.admittance));
         group.real_sigma = std::hypot(noise, phase_rad * std::abs(group.admittance));
         groups.push_back(group);
@@ -94,19 +100,20 @@ struct Problem {
         Members m;
         m.at.resize(groups.size());
         for (std::size_t i = 0; i < groups.size(); ++i) {
-            family.evaluate(groups[i].frequency_hz, kLogScale * capacitance, kLogScale * resonance, std::exp(kLossPrior * loss),
-                            m.at[i]);
+            family.evaluate(groups[i].frequency_hz, kLogScale * capacitance, kLogScale * resonance,
+                            std::exp(kLossPrior * loss), m.at[i]);
         }
         return m;
     }
 
     [[nodiscard]] double edge(const Group& g) const { return edge_gain * std::pow(g.frequency_hz / edge_hz, 2); }
     [[nodiscard]] double tangent_admittance(const Group& g, double capacitance) const {
-        return 2 * std::numbers::pi * g.frequency_hz * family.static_capacitance_f() * std::exp(kLogScale * capacitance) *
-               kLossTangentPrior;
+        return 2 * std::numbers::pi * g.frequency_hz * family.static_capacitance_f() *
+               std::exp(kLogScale * capacitance) * kLossTangentPrior;
     }
 
-    [[nodiscard]] Complex model(const double* x, double capacitance, const Group& g, const std::vector<Complex>& y_of) const {
+    [[nodiscard]] Complex model(const double* x, double capacitance, const Group& g,
+                                const std::vector<Complex>& y_of) const {
         Complex y = y_of[0];
         for (std::size_t k = 1; k < y_of.size(); ++k) y += x[kShapes + static_cast<Eigen::Index>(k) - 1] * y_of[k];
         y += tangent_admittance(g, capacitance) * x[kTangent];
@@ -132,8 +139,8 @@ struct Problem {
 
         std::fill(jacobian, jacobian + rows() * parameters(), 0.0);
         const auto column = [&](Eigen::Index k) { return jacobian + k * rows(); };
-        // By central differences where the model is not linear; parameters are of order one and the model is smooth, so the
-        // error is about 1e-10.
+        // By central differences where the model is not linear; parameters are of order one and the model is smooth, so
+        // the error is about 1e-10.
         constexpr double kStep = 1e-5;
         for (const Eigen::Index k : {Eigen::Index{kCapacitance}, Eigen::Index{kResonance}, Eigen::Index{kLoss}}) {
             double p[3] = {x[kCapacitance], x[kResonance], x[kLoss]};
@@ -145,7 +152,8 @@ struct Problem {
             const Members minus = members(p[0], p[1], p[2]);
             for (std::size_t i = 0; i < groups.size(); ++i) {
                 store(column(k), i, groups[i],
-                      (model(x, capacitance_plus, groups[i], plus.at[i]) - model(x, p[0], groups[i], minus.at[i])) / (2 * kStep));
+                      (model(x, capacitance_plus, groups[i], plus.at[i]) - model(x, p[0], groups[i], minus.at[i])) /
+                          (2 * kStep));
             }
         }
         for (std::size_t i = 0; i < groups.size(); ++i) {
@@ -154,8 +162,7 @@ struct Problem {
             const Complex stray(0, 2 * std::numbers::pi * g.frequency_hz * stray_prior_f);
             store(column(kStray), i, g, stray);
             store(column(kTangent), i, g, tangent_admittance(g, x[kCapacitance]) * bent);
-            store(column(kEdge), i, g,
-                  edge(g) / bent * (model(x, x[kCapacitance], g, here.at[i]) - stray * x[kStray]));
+            store(column(kEdge), i, g, edge(g) / bent * (model(x, x[kCapacitance], g, here.at[i]) - stray * x[kStray]));
             for (std::size_t k = 1; k < here.at[i].size(); ++k) {
                 store(column(kShapes + static_cast<Eigen::Index>(k) - 1), i, g, here.at[i][k] * bent);
             }
@@ -167,18 +174,24 @@ struct Problem {
     }
 };
 
-std::string hertz(double f) { return record::format_quantity(f, record::Unit::hertz, 3); }
+std::string hertz(double f) {
+    return record::format_quantity(f, record::Unit::hertz, 3);
+}
 
 }  // namespace
 
-BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const ShapeFamily& family, const dsp::BenchValues& bench,
-                                 const BenchTolerances& tolerances, const std::optional<dsp::Band>& band) {
-    if (data.frequency_hz.empty()) return BelowBandRefusal{"the standards and the capture have no frequency in common; measure them alike"};
+BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const ShapeFamily& family,
+                                 const dsp::BenchValues& bench, const BenchTolerances& tolerances,
+                                 const std::optional<dsp::Band>& band) {
+    if (data.frequency_hz.empty())
+        return BelowBandRefusal{"the standards and the capture have no frequency in common; measure them alike"};
     const dsp::Band used = band.value_or(dsp::Band{data.frequency_hz.front(), data.frequency_hz.back()});
-    Problem problem{family, pool(data, used, data.used_load ? kPhaseMeasured_rad : kPhaseDeclared_rad), 0, 0, used.high_hz};
-    problem.stray_prior_f = data.used_open ? kStrayAfterOpen_f
-                                           : std::max(kStrayAfterOpen_f, tolerances.input_capacitance_relative *
-                                                                             bench.input_capacitance_f / std::sqrt(3.0));
+    Problem problem{family, pool(data, used, data.used_load ? kPhaseMeasured_rad : kPhaseDeclared_rad), 0, 0,
+                    used.high_hz};
+    problem.stray_prior_f = data.used_open
+                                ? kStrayAfterOpen_f
+                                : std::max(kStrayAfterOpen_f, tolerances.input_capacitance_relative *
+                                                                  bench.input_capacitance_f / std::sqrt(3.0));
     problem.edge_gain = data.used_load ? kEdgeGainMeasured : kEdgeGainDeclared;
     if (problem.groups.size() < 20) {
         return BelowBandRefusal{"too few frequencies in the usable band to follow the curve; sweep a wider band"};
@@ -192,7 +205,8 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
     Eigen::VectorXd start = Eigen::VectorXd::Zero(lsq.parameters);
     const Group& low = problem.groups[problem.groups.size() / 8];
     const double apparent = low.admittance.imag() / (2 * std::numbers::pi * low.frequency_hz);
-    if (data.used_open && apparent > 0.3 * family.static_capacitance_f() && apparent < 3 * family.static_capacitance_f()) {
+    if (data.used_open && apparent > 0.3 * family.static_capacitance_f() &&
+        apparent < 3 * family.static_capacitance_f()) {
         start[kCapacitance] = std::log(apparent / family.static_capacitance_f()) / kLogScale;
         start[kResonance] = -0.5 * start[kCapacitance];
     } else if (!data.used_open) {
@@ -203,20 +217,21 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
     const double least = std::log(1.05 * used.high_hz / family.first_mode_hz()) / kLogScale;
     start[kResonance] = std::max(start[kResonance], least);
 
-    // Weights of 1e5 on a nearly straight curve make a long narrow valley: many cheap steps, and a minimum known to a thousandth
-    // of a standard deviation is known well enough.
+    // Weights of 1e5 on a nearly straight curve make a long narrow valley: many cheap steps, and a minimum known to a
+    // thousandth of a standard deviation is known well enough.
     dsp::LeastSquaresOptions options;
     options.max_iterations = 600;
     options.cost_tolerance = 1e-6;
     const auto solution = dsp::minimise(lsq, start, options);
     if (!solution || !solution->converged()) {
-        return BelowBandRefusal{"the coil's curve cannot be followed by the calculated one; check the description and the wiring"};
+        return BelowBandRefusal{
+            "the coil's curve cannot be followed by the calculated one; check the description and the wiring"};
     }
     const Eigen::VectorXd& x = solution->parameters;
     const double first_hz = family.first_mode_hz() * std::exp(kLogScale * x[kResonance]);
 
-    // Posterior covariance and each row's share of the resonance's variance: the estimate is linear in data and priors, so
-    // the squares of its row weights add up to the whole.
+    // Posterior covariance and each row's share of the resonance's variance: the estimate is linear in data and priors,
+    // so the squares of its row weights add up to the whole.
     std::vector<double> residual(static_cast<std::size_t>(problem.rows()));
     Eigen::MatrixXd j(problem.rows(), problem.parameters());
     problem.evaluate(x.data(), residual.data(), j.data());
@@ -226,7 +241,8 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
     const Eigen::VectorXd weights = j * normal.solve(pick);
     const Eigen::Index rows = problem.data_rows();
     double chi = 0;
-    for (Eigen::Index i = 0; i < rows; ++i) chi += residual[static_cast<std::size_t>(i)] * residual[static_cast<std::size_t>(i)];
+    for (Eigen::Index i = 0; i < rows; ++i)
+        chi += residual[static_cast<std::size_t>(i)] * residual[static_cast<std::size_t>(i)];
     const auto freedom = static_cast<std::size_t>(std::max<Eigen::Index>(1, rows - problem.parameters()));
     const double misfit = std::max(1.0, chi / static_cast<double>(freedom));
 
@@ -262,13 +278,14 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
     const double prior_relative = 0.5 * std::hypot(family.capacitance_prior(), family.inductance_prior());
     const bool learned = r.frequency_u95_hz < 2 * 0.7 * prior_relative * first_hz;
     if (first_hz > kBelowBandReach * used.high_hz || !learned) {
-        return BelowBandRefusal{fmt::format(
-            "the resonance lies too far above the usable band ({}) for the curve below it to tell where ({}); use an interface with a "
-            "higher rate, {}load the head with a known capacitor (coldtune loading)",
-            hertz(used.high_hz),
-            learned ? fmt::format("more than {} times its upper edge", kBelowBandReach)
-                    : std::string("the curve narrows the calculated value hardly at all"),
-            data.used_open ? "" : "measure the open standard, or ")};
+        return BelowBandRefusal{
+            fmt::format("the resonance lies too far above the usable band ({}) for the curve below it to tell where "
+                        "({}); use an interface with a "
+                        "higher rate, {}load the head with a known capacitor (coldtune loading)",
+                        hertz(used.high_hz),
+                        learned ? fmt::format("more than {} times its upper edge", kBelowBandReach)
+                                : std::string("the curve narrows the calculated value hardly at all"),
+                        data.used_open ? "" : "measure the open standard, or ")};
     }
     return fit;
 }
