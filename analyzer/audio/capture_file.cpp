@@ -250,8 +250,9 @@ Status check_samples(const std::string& name, const Channels& channels, const Ta
         return bad_input(
             fmt::format("{}: {} frames are too many; at most {} are written", name, frames, most_capture_frames));
     }
-    const double limit = target.floating ? (target.bits == 32 ? double{std::numeric_limits<float>::max()} : HUGE_VAL)
-                                         : std::ldexp(1.0, target.bits - 1) - 1;
+    constexpr auto largest_float = static_cast<double>(std::numeric_limits<float>::max());
+    const double largest_code = std::ldexp(1.0, target.bits - 1) - 1;
+    const double limit = !target.floating ? largest_code : target.bits == 32 ? largest_float : HUGE_VAL;
     for (std::size_t c = 0; c < channels.size(); ++c) {
         if (channels[c]->size() != frames) return bad_input(name + ": the channels differ in length");
         for (std::size_t i = 0; i < frames; ++i) {
@@ -311,7 +312,7 @@ Status write_sound(const fs::path& path, const Channels& channels, double sample
         return bad_input(
             fmt::format("{}: a file without a note cannot hold the broken sample rate {} Hz", name, sample_rate_hz));
     }
-    if (const Status fit = check_samples(name, channels, *target); !fit) return fit;
+    if (Status fit = check_samples(name, channels, *target); !fit) return fit;
     auto part = record::AtomicFile::create(path);
     if (!part) return part.error();
 

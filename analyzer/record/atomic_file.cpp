@@ -163,7 +163,7 @@ Status AtomicFile::commit() {
 Status write_file_atomically(const fs::path& target, std::string_view bytes) {
     auto file = AtomicFile::create(target);
     if (!file) return file.error();
-    if (const Status written = file->write(bytes); !written) return written;
+    if (Status written = file->write(bytes); !written) return written;
     return file->commit();
 }
 

@@ -119,11 +119,6 @@ struct CountingReader {
         *furthest = at;
         return *this;
     }
-    CountingReader operator++(int) {
-        CountingReader old = *this;
-        ++*this;
-        return old;
-    }
     bool operator==(const CountingReader& other) const { return at == other.at; }
     bool operator!=(const CountingReader& other) const { return at != other.at; }
 };
@@ -366,6 +361,8 @@ std::vector<ObjectReader> ObjectReader::objects(std::string_view key, std::initi
 
 std::vector<ObjectReader> ObjectReader::objects_of_kinds(std::string_view key, std::string_view kind_key,
                                                          const std::vector<Kind>& kinds) {
+    std::vector<std::string_view> names(kinds.size());
+    std::transform(kinds.begin(), kinds.end(), names.begin(), [](const Kind& kind) { return kind.name; });
     std::vector<ObjectReader> readers;
     for (auto& [value, path] : elements(key)) {
         ObjectReader reader(*value, shared_, std::move(path));
@@ -374,8 +371,6 @@ std::vector<ObjectReader> ObjectReader::objects_of_kinds(std::string_view key, s
             continue;
         }
         const std::string name = reader.text(kind_key);
-        std::vector<std::string_view> names;
-        for (const Kind& kind : kinds) names.push_back(kind.name);
         const auto kind = std::find_if(kinds.begin(), kinds.end(), [&](const Kind& k) { return k.name == name; });
         if (kind == kinds.end()) {
             reader.fail(kind_key, fmt::format("{} is unknown; known: {}", in_quotes(name), fmt::join(names, ", ")));

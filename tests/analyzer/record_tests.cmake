@@ -3,6 +3,7 @@ coldtune_test(record_test
   SOURCES
     atomic_file_test.cpp
     capture_file_test.cpp
+    capture_hostile_test.cpp
     coil_file_test.cpp
     house_rules_test.cpp
     json_text_test.cpp

@@ -33,6 +33,7 @@ public:
     // Writes bytes into a file of this folder and names it.
     std::filesystem::path put(std::string_view name, std::string_view bytes) const {
         const std::filesystem::path file = path_ / name;
+        std::filesystem::remove(file);  // cutting an old file to nothing makes some file systems wait for the disk
         std::ofstream out(file, std::ios::binary);
         out.write(bytes.data(), static_cast<std::streamsize>(bytes.size()));
         out.close();
