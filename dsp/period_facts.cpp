@@ -60,7 +60,7 @@ std::optional<double> distortion(const Halves& halves, const std::vector<char>& 
         variance += noise * noise;
         ++count;
     }
-    if (count < 16 || !(signal > 0)) return std::nullopt;
+    if (count < 16 || !(signal > 1e-200)) return std::nullopt;  // the squares below must not vanish
     return 10.0 * std::log10(std::max({silent, std::sqrt(variance), 1e-30 * signal}) / signal);
 }
 

@@ -267,7 +267,8 @@ Result<Response> periodic_response(const TwoChannelCapture& capture, const Perio
         if (generator_power < 64.0 * noise.generator[i]) continue;
         response.frequency_hz.push_back(frequency);
         response.ratio.push_back(ratio[i]);
-        response.variance.push_back(noise.rest[i] / generator_power);
+        // Never 0, which would be an infinite weight: no ratio is known better than to its last digit.
+        response.variance.push_back(noise.rest[i] / generator_power + std::ldexp(1.0, -104));
         response.generator_amplitude.push_back(to_amplitude * std::sqrt(generator_power));
         response.coil_amplitude.push_back(to_amplitude * std::abs(sums.coil[lines[i]]));
         response.generator_noise.push_back(to_amplitude * std::sqrt(noise.generator[i]));

@@ -1,6 +1,7 @@
 # FFT, stimuli, spectra, response, clock drift, capture health.
 coldtune_test(dsp_signal_test
   SOURCES
+    any_input_test.cpp
     capture_health_test.cpp
     clock_drift_test.cpp
     fft_test.cpp
