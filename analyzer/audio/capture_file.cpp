@@ -154,6 +154,8 @@ Result<Sound> read_open(int descriptor, std::uint64_t length, int least_channels
         return truncated(static_cast<sf_count_t>(layout->frames), static_cast<std::size_t>(info.frames));
     }
     if (info.frames <= 0) return bad_input("holds no samples; record it again");
+    if (info.frames == SF_COUNT_MAX)
+        return bad_input("its header does not say how long it is; save it as a whole file");
     if (static_cast<std::uint64_t>(info.frames) > most_capture_frames) {
         return bad_input(fmt::format("{} frames are too many; at most {} ({:.0f} s at this rate) are read", info.frames,
                                      most_capture_frames, static_cast<double>(most_capture_frames) / info.samplerate));
