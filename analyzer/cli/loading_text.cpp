@@ -53,7 +53,7 @@ Result<measure::LoadingPoint> parse_point(std::string_view text, double toleranc
 }
 
 std::string describe_loading(const measure::LoadingResult& loading, bool with_budget) {
-    std::string out = describe_result(loading.result, with_budget);
+    std::string out = describe_result(loading.result, false);
     out += "  capacitor, resonance with it, and how far it lies from the fit\n";
     const auto& value = loading.model ? loading.model : loading.straight_line;
     for (std::size_t i = 0; i < loading.points.size(); ++i) {
@@ -84,6 +84,8 @@ std::string describe_loading(const measure::LoadingResult& loading, bool with_bu
                                format_quantity(line.inductance_u_h, Unit::henry, 3),
                                format_quantity(line.capacitance_u_f, Unit::farad, 3));
         }
+        out += fmt::format("    chi square {:.1f} for {} degrees of freedom\n", value->chi_square,
+                           value->degrees_of_freedom);
     }
     return out;
 }
