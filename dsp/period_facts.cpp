@@ -47,20 +47,24 @@ Halves halves_of(const std::vector<double>& channel, std::size_t n, std::size_t 
 // nothing is left, the uncertainty of that subtraction stands for the answer, which is then an upper bound.
 std::optional<double> distortion(const Halves& halves, const std::vector<char>& excited, std::size_t lowest,
                                  std::size_t highest) {
+    double largest = 0;
+    for (std::size_t k = lowest; k <= highest; ++k) largest = std::max(largest, std::norm(halves.first[k]));
+    if (!(largest > 1e-290) || !std::isfinite(largest)) return std::nullopt;
+    const double scale = 1 / largest;  // squares of powers stay within a double's range
     double silent = 0, variance = 0, signal = 0;
     std::size_t count = 0;
     for (std::size_t k = lowest; k <= highest; ++k) {
         const Complex mean = 0.5 * (halves.first[k] + halves.second[k]);
         if (excited[k] != 0) {
-            signal += std::norm(mean);
+            signal += scale * std::norm(mean);
             continue;
         }
-        const double noise = 0.25 * std::norm(halves.first[k] - halves.second[k]);
-        silent += std::norm(mean) - noise;
+        const double noise = scale * 0.25 * std::norm(halves.first[k] - halves.second[k]);
+        silent += scale * std::norm(mean) - noise;
         variance += noise * noise;
         ++count;
     }
-    if (count < 16 || !(signal > 1e-200)) return std::nullopt;  // the squares below must not vanish
+    if (count < 16 || !(signal > 0)) return std::nullopt;
     return 10.0 * std::log10(std::max({silent, std::sqrt(variance), 1e-30 * signal}) / signal);
 }
 
