@@ -19,7 +19,9 @@ enum class ResponseWay {
     cross_spectra,  // anything broadband: Hann segments, H1 estimate, coherence
 };
 
-// All vectors have one element per bin, frequency strictly increasing.
+// All vectors have one element per bin, frequency strictly increasing. With a known period the frequencies are the bins
+// k * sample_rate / period of the PLAYER's clock, taken as running at exactly sample_rate: drift against the recorder
+// is removed, so that a wrong recorder moves nothing. How far the player's own clock is off is not in these data.
 struct Response {
     ResponseWay way = ResponseWay::whole_periods;
     double sample_rate_hz = 0;
@@ -30,7 +32,8 @@ struct Response {
     // makes a poor weight.
     std::vector<double> variance;
     // Peak amplitude of each channel's spectral line, full scale = 1, and the standard deviation of its noise (rms of
-    // the complex error) after averaging.
+    // the complex error) after averaging. cross_spectra: amplitude of the sine that holds one bin's power, and the
+    // incoherent part put to either channel in turn.
     std::vector<double> generator_amplitude;
     std::vector<double> coil_amplitude;
     std::vector<double> generator_noise;
@@ -54,8 +57,11 @@ struct PeriodicOptions {
     double drift_threshold_ppm = 0.05;
 };
 
-// Whole-period averaging. Errors (bad_input): capture shorter than settle + 1 periods of signal, no signal, signal that
-// does not repeat with the stated period, NaN or infinite samples.
+// Whole-period averaging. Settling gives up to a twentieth of a period, because a start is found late rather than
+// early; of the periods left, the longest stretch that agrees is used. With a single period the noise comes from the
+// silence around it, else from bins the stimulus leaves silent. Errors (bad_input): capture shorter than settle + 1
+// periods of signal, no signal, signal that does not repeat with the stated period, a single period with no silence to
+// tell its noise, NaN or infinite samples.
 Result<Response> periodic_response(const TwoChannelCapture& capture, const PeriodicOptions& options);
 
 struct BroadbandOptions {

@@ -9,7 +9,12 @@
 namespace coldtune::dsp {
 namespace {
 
-using namespace testing;
+using testing::add_noise;
+using testing::exact_samples;
+using testing::Foot;
+using testing::repeat;
+using testing::round_to;
+using testing::steady;
 
 constexpr double rate = 96000;
 constexpr std::size_t n = 16384;

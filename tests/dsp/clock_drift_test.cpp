@@ -14,8 +14,6 @@ namespace {
 
 using namespace testing;
 
-constexpr double rate = 192000;
-
 // A capture whose recorder runs `ppm` fast against the player: the signal repeats every n (1 + ppm 1e-6) frames.
 TwoChannelCapture drifting(std::size_t n, std::size_t periods, double ppm, const Foot& foot, double noise_rms,
                            unsigned seed) {

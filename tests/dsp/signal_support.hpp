@@ -11,6 +11,7 @@
 
 #include "dsp/capture.hpp"
 #include "dsp/fft.hpp"
+#include "dsp/response.hpp"
 #include "dsp/stimulus.hpp"
 
 namespace coldtune::dsp::testing {
@@ -92,5 +93,67 @@ inline std::vector<double> exact_samples(const std::vector<double>& period, std:
     }
     return out;
 }
+
+inline constexpr double rate = 192000;
+
+struct Bench {
+    std::size_t n = 4096;
+    Foot foot{20e3, 40, 3e3, 30e-12, 10e3};
+    PeriodicSweep sweep;
+    std::vector<double> generator, coil;  // one period each, steady
+
+    explicit Bench(std::size_t period_frames = 4096, Band band = {1000, 86000}) : n(period_frames) {
+        sweep.sample_rate_hz = rate;
+        sweep.period_frames = n;
+        sweep.periods = 1;
+        sweep.band = band;
+        generator = *sweep_period(sweep);
+        coil = steady(generator, rate, foot);
+    }
+    // `frames` of both from frame `start` of the period.
+    [[nodiscard]] TwoChannelCapture capture(std::size_t frames, std::size_t start = 0) const {
+        return {rate, repeat(generator, frames, start), repeat(coil, frames, start)};
+    }
+    // The stimulus as played, with silences and fades; the coil answers as if it had always sounded.
+    [[nodiscard]] TwoChannelCapture played(std::size_t periods, std::size_t lead_in, std::size_t fade,
+                                           std::size_t lead_out) const {
+        auto whole = sweep;
+        whole.periods = periods;
+        whole.lead_in_frames = lead_in;
+        whole.fade_frames = fade;
+        whole.lead_out_frames = lead_out;
+        TwoChannelCapture made{rate, *render(whole), {}};
+        made.coil = *render(whole);
+        for (std::size_t i = 0; i < periods * n + fade; ++i) {
+            const double level = std::abs(generator[i % n]) > 0 ? made.generator[lead_in + i] / generator[i % n] : 0;
+            made.coil[lead_in + i] = coil[i % n] * level;
+        }
+        return made;
+    }
+};
+
+inline PeriodicOptions options_of(std::size_t n, std::size_t settle = 1) {
+    PeriodicOptions options;
+    options.period_frames = n;
+    options.settle_periods = settle;
+    return options;
+}
+
+struct Score {
+    double chi = 0;  // mean of |error|^2 / variance
+    Complex mean;    // mean of error / standard deviation
+    std::size_t bins = 0;
+    void add(Complex error, double variance) {
+        chi += std::norm(error) / variance;
+        mean += error / std::sqrt(variance);
+        ++bins;
+    }
+    [[nodiscard]] double ratio() const { return chi / static_cast<double>(bins); }
+    // Each quadrature has variance 1/2 per bin.
+    [[nodiscard]] double worst_mean_sigma() const {
+        const double sigma = std::sqrt(0.5 * static_cast<double>(bins));
+        return std::max(std::abs(mean.real()), std::abs(mean.imag())) / sigma;
+    }
+};
 
 }  // namespace coldtune::dsp::testing
