@@ -188,7 +188,8 @@ DriftEstimate drift_from(std::span<const PairDelay> neighbours, std::size_t peri
     }
     const double u_seen = periods > 2 ? std::sqrt(scatter / static_cast<double>(periods - 2)) : u_one;
     estimate.ppm = slope / static_cast<double>(period_frames) * 1e6;
-    estimate.u_ppm = std::max(u_one, u_seen) / std::sqrt(sxx) / static_cast<double>(period_frames) * 1e6;
+    estimate.u_delay_frames = std::max(u_one, u_seen);
+    estimate.u_ppm = estimate.u_delay_frames / std::sqrt(sxx) / static_cast<double>(period_frames) * 1e6;
     const bool straight = u_seen <= 5.0 * u_one;
     for (std::size_t p = 0; straight && p < periods; ++p) estimate.delay_frames[p] = slope * static_cast<double>(p);
     return estimate;

@@ -41,8 +41,9 @@ struct PairDelay {
 PairDelay delay_between(const PeriodSpectra& spectra, std::size_t first, std::size_t second, double expected_frames);
 
 struct DriftEstimate {
-    double ppm = 0;    // positive: the recorded period is longer than period_frames
-    double u_ppm = 0;  // standard uncertainty
+    double ppm = 0;             // positive: the recorded period is longer than period_frames
+    double u_ppm = 0;           // standard uncertainty
+    double u_delay_frames = 0;  // of the delay of one period
     // What is left in each period after alignment to the mean: how much later than the first it is, from the straight
     // line where the scatter allows it, else as measured one by one (wandering clocks).
     std::vector<double> delay_frames;

@@ -53,7 +53,8 @@ struct PeriodicOptions {
     std::size_t settle_periods = 1;          // dropped after the start of the signal
     std::optional<Band> band;                // keep only bins inside; nullopt = every bin the generator excites
     std::optional<std::size_t> first_frame;  // where the settled signal starts; nullopt = found from the signal
-    // Drift larger than this is removed by resampling; smaller drift moves no result.
+    // Drift larger than this is removed by resampling. So is smaller drift where it would show in the ratio beside the
+    // capture's own noise.
     double drift_threshold_ppm = 0.05;
 };
 

@@ -70,6 +70,30 @@ TEST(ClockDrift, RemovedDriftLeavesTheRatioRight) {
     }
 }
 
+TEST(ClockDrift, IsRemovedWhereItWouldShowBesideTheNoiseAndOnlyThere) {
+    const Foot foot{20e3, 20, 3e3, 30e-12, 10e3};
+    PeriodicOptions options;
+    options.period_frames = 4096;
+    options.drift_threshold_ppm = 10;
+    const auto at_resonance = [&](double ppm, double noise_dbfs, bool removed) {
+        const auto capture = drifting(4096, 6, ppm, foot, rms_of_dbfs(noise_dbfs), 4);
+        const auto response = periodic_response(capture, options);
+        EXPECT_TRUE(response.ok());
+        EXPECT_EQ(response->drift_removed, removed) << ppm << ' ' << noise_dbfs;
+        double chi = 0, bins = 0;
+        for (std::size_t i = 0; i < response->ratio.size(); ++i) {
+            if (std::abs(response->frequency_hz[i] - 20e3) > 1500) continue;
+            chi += std::norm(response->ratio[i] - foot(response->frequency_hz[i])) / response->variance[i];
+            bins += 1;
+        }
+        // 64 unit exponentials: 12.5 %, three of these.
+        EXPECT_NEAR(chi / bins, 1.0, 0.375) << ppm << ' ' << noise_dbfs;
+    };
+    at_resonance(0.2, -110, true);
+    at_resonance(0.2, -70, false);
+    at_resonance(0.0, -110, false);
+}
+
 TEST(ClockDrift, IsUnknownWithoutASecondPeriod) {
     PeriodicSweep sweep;
     sweep.sample_rate_hz = rate;
