@@ -22,7 +22,7 @@ struct LeastSquaresProblem {
 
 struct LeastSquaresOptions {
     int max_iterations = 80;
-    int patient_iterations = 20;
+    int patient_iterations = 8;
     // Stop when |change of the sum of squares| < this. In units of chi square, so the default stops within 1e-5
     // standard deviations of the minimum. After `patient_iterations` it is taken times the sum of squares per degree of
     // freedom, where that exceeds one: where the model misses by many standard deviations the minimum is approached

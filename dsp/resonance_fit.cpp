@@ -161,10 +161,11 @@ FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, cons
     const FoundPeak& peak = search.peaks.front();
     const Band limits = limits_of(peak, search.peaks, bins);
     const auto start = start_values(bins, peak, form, options.series_loss, limits);
-    const NoFit unconverged{NoFit::Reason::did_not_converge,
-                            fmt::format("the fit of the peak near {:.6g} Hz did not settle: measure again with less "
-                                        "noise, or concentrate the sweep around it",
-                                        peak.peak.frequency_hz)};
+    const NoFit unconverged{
+        NoFit::Reason::did_not_converge,
+        fmt::format("the fit of the peak near {:.6g} Hz did not settle: it is too broad or too noisy "
+                    "for a resonance; average longer, or concentrate the sweep around it",
+                    peak.peak.frequency_hz)};
     if (!start) return unconverged;
     const auto count = [&](const ResonanceParameters& at) {
         return window_around(bins, at, resolving_bandwidths, {0, bins.back().frequency_hz}).size();

@@ -41,7 +41,9 @@ std::vector<ResonanceBin> usable_bins(const CorrectedResponse& data, ResonanceFo
         }
         const Complex divisor = bin.b - bin.d * bin.ratio;
         bin.immittance = (bin.c * bin.ratio - bin.a) / divisor;
-        const double slope = std::abs((bin.b * bin.c - bin.a * bin.d) / (divisor * divisor));
+        bin.cross = bin.b * bin.c - bin.a * bin.d;
+        bin.weight = std::sqrt(2 / bin.ratio_variance);
+        const double slope = std::abs(bin.cross / (divisor * divisor));
         bin.immittance_sigma = slope * std::sqrt(bin.ratio_variance / 2);
         const bool good = bin.frequency_hz > 0 && std::isfinite(bin.frequency_hz) && finite(bin.ratio) &&
                           std::isfinite(bin.ratio_variance) && finite(bin.immittance) &&
@@ -106,17 +108,28 @@ std::complex<double> ResonanceModel::factor(double frequency_hz, const double* t
     return {1.0, -(now.tilt + (series_loss_ ? 1 / now.q : 0.0)) * now.frequency_hz / frequency_hz};
 }
 
+ResonanceModel::Shared ResonanceModel::shared(const double* theta) const {
+    Shared result;
+    result.f0 = std::exp(theta[0] / scale_.q);
+    result.q = scale_.q * std::exp(theta[1]);
+    result.tilt = (tilt_at_ != 0 ? theta[tilt_at_] : 0.0) + (series_loss_ ? 1 / result.q : 0.0);
+    return result;
+}
+
 std::complex<double> ResonanceModel::immittance(double frequency_hz, const double* theta,
                                                 Derivatives* derivatives) const {
+    return evaluate(frequency_hz, theta, shared(theta), derivatives);
+}
+
+std::complex<double> ResonanceModel::evaluate(double frequency_hz, const double* theta, const Shared& shared,
+                                              Derivatives* derivatives) const {
     const double x = frequency_hz / scale_.frequency_hz;
-    const double f0 = std::exp(theta[0] / scale_.q);  // in units of the reference
-    const double q = scale_.q * std::exp(theta[1]);
+    const auto [f0, q, g] = shared;
     const double up = x / f0;
     const double down = f0 / x;
     const double u = q * (up - down);
     const double denominator = 1 + u * u;
     const Complex line{1 / denominator, -u / denominator};
-    const double g = (tilt_at_ != 0 ? theta[tilt_at_] : 0.0) + (series_loss_ ? 1 / q : 0.0);
     const Complex turn{1.0, -g * down};
     const Complex shape = line * turn;
     if (derivatives != nullptr) {
@@ -144,11 +157,12 @@ LeastSquaresProblem ResonanceModel::problem(std::span<const ResonanceBin> bins) 
     problem.parameters = parameters_;
     problem.evaluate = [this, bins](const double* theta, double* residuals, double* jacobian) {
         Derivatives slopes;
+        const Shared same = shared(theta);
         const std::size_t rows = 2 * bins.size();
         for (std::size_t i = 0; i < bins.size(); ++i) {
             const auto& bin = bins[i];
-            const double weight = std::sqrt(2 / bin.ratio_variance);
-            const Complex v = immittance(bin.frequency_hz, theta, jacobian != nullptr ? &slopes : nullptr);
+            const double weight = bin.weight;
+            const Complex v = evaluate(bin.frequency_hz, theta, same, jacobian != nullptr ? &slopes : nullptr);
             // Written out: the library's complex division guards against overflow that cannot happen here.
             const Complex divisor = bin.c + bin.d * v;
             const Complex inverse = std::conj(divisor) / std::norm(divisor);
@@ -156,7 +170,7 @@ LeastSquaresProblem ResonanceModel::problem(std::span<const ResonanceBin> bins) 
             residuals[2 * i] = residual.real();
             residuals[2 * i + 1] = residual.imag();
             if (jacobian == nullptr) continue;
-            const Complex through = weight * (bin.b * bin.c - bin.a * bin.d) * inverse * inverse;
+            const Complex through = weight * bin.cross * inverse * inverse;
             for (std::size_t k = 0; k < static_cast<std::size_t>(parameters_); ++k) {
                 const Complex entry = through * slopes[k];
                 jacobian[k * rows + 2 * i] = entry.real();

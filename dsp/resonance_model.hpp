@@ -29,7 +29,9 @@ struct ResonanceBin {
     double frequency_hz = 0;
     std::complex<double> ratio;
     double ratio_variance = 0;  // E|error|^2, > 0
+    double weight = 0;          // sqrt(2 / ratio_variance)
     std::complex<double> a, b, c, d;
+    std::complex<double> cross;  // b c - a d
     std::complex<double> immittance;
     double immittance_sigma = 0;  // standard deviation of its real part (and of its imaginary part)
 };
@@ -88,6 +90,14 @@ public:
     [[nodiscard]] double public_curvature(const double* theta) const;
 
 private:
+    // What is the same for every bin of an evaluation; frequencies in units of the reference.
+    struct Shared {
+        double f0 = 0, q = 0, tilt = 0;
+    };
+    [[nodiscard]] Shared shared(const double* theta) const;
+    std::complex<double> evaluate(double frequency_hz, const double* theta, const Shared& shared,
+                                  Derivatives* derivatives) const;
+
     ResonanceForm form_;
     ResonanceTerms terms_;
     bool series_loss_;

@@ -6,6 +6,12 @@ coldtune_test(dsp_fit_test
     correction_test.cpp
     least_squares_test.cpp
     resonance_fit_test.cpp
-    resonance_statistics_test.cpp
     ringdown_test.cpp
   LIBS coldtune_dsp Eigen3::Eigen)
+
+# Thousands of fits: apart, so that it runs beside the others; sanitizers slow it more than tenfold.
+coldtune_test(dsp_fit_statistics_test
+  SOURCES
+    resonance_statistics_test.cpp
+  LIBS coldtune_dsp Eigen3::Eigen
+  TIMEOUT 900)

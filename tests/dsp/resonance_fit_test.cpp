@@ -426,6 +426,15 @@ TEST(ResonanceFit, AFlatToppedHumpIsRefused) {
     EXPECT_EQ(refusal(fit_resonance(data, ResonanceForm::series), NoFit::Reason::does_not_describe), "");
 }
 
+TEST(ResonanceFit, AHumpWiderThanItsFrequencyIsNoResonance) {
+    // Q of 0.1 and 0.2: the circuit is overdamped, nothing rings.
+    for (const double q : {0.1, 0.2}) {
+        const SeriesBranch branch{20e3, q, 2e3, 20e-12};
+        const auto data = observe([&](double f) { return branch.admittance(f); }, even_grid(1e3, 86e3, 3000), 1e-5);
+        EXPECT_EQ(refusal(fit_resonance(data, ResonanceForm::series), NoFit::Reason::did_not_converge), "") << q;
+    }
+}
+
 TEST(ResonanceFit, VarianceOfZeroIsNoInfiniteWeight) {
     // Periods that repeat to the last bit: a noiseless stream. Rounded to 24 bits, as a converter would.
     const SeriesBranch branch{40e3, 50, 2e3, 20e-12};
