@@ -172,6 +172,7 @@ std::string not_found(const std::string& wanted, const std::vector<Device>& devi
                            wanted);
     }
     std::vector<std::string> names;
+    names.reserve(devices.size());
     for (const Device& device : devices) names.push_back("'" + device.name + "'");
     return fmt::format("no audio device '{}'; there are {}", wanted, fmt::join(names, ", "));
 }

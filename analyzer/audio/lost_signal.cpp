@@ -21,7 +21,10 @@ std::vector<double> block_rms(std::span<const float> samples, std::size_t block_
     std::vector<double> rms(samples.size() / block_frames);
     for (std::size_t b = 0; b < rms.size(); ++b) {
         double sum = 0;
-        for (const double x : samples.subspan(b * block_frames, block_frames)) sum += x * x;
+        for (const float sample : samples.subspan(b * block_frames, block_frames)) {
+            const auto x = static_cast<double>(sample);
+            sum += x * x;
+        }
         rms[b] = std::sqrt(sum / static_cast<double>(block_frames));
     }
     return rms;

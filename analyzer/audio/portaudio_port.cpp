@@ -102,7 +102,7 @@ std::vector<DeviceInfo> parse_listing(std::string_view text) {
     std::vector<DeviceInfo> devices;
     const auto cut = [](std::string_view& rest, char separator) {
         const std::size_t end = std::min(rest.find(separator), rest.size());
-        const std::string field(rest.substr(0, end));
+        std::string field(rest.substr(0, end));
         rest.remove_prefix(std::min(end + 1, rest.size()));
         return field;
     };

@@ -113,7 +113,7 @@ INSTANTIATE_TEST_SUITE_P(Rates, MeasureLiveAtRate, ::testing::Values(96000, 1920
 // The server keeps time: as at the bench.
 TEST(MeasureLive, RealSpeedIsRightToo) {
     for (const int rate : {96000, 192000}) {
-        const JackServer server({.rate_hz = rate, .period_frames = 8192, .synchronous = false});
+        const JackServer server({.rate_hz = rate, .period_frames = 8192, .synchronous = true});
         const JackCoil coil(coil_arguments(0.3 * rate, 80, 5));
         measure_and_compare(coil, {"--period", "32768", "--periods", "4"}, milliseconds(40000));
     }
@@ -145,9 +145,9 @@ TEST(MeasureLive, NothingThatBreaksGivesAResult) {
             JackCoil coil(arguments);
             const auto outcome = run(measure_command(coil.name(), 96000, folder / "capture.wav"), milliseconds(20000));
             expect_no_result(outcome, folder / "capture.wav", 5);
-            // Two sweeps faster than time, the contract's second for the fault, ending a child that hangs; the rest is
-            // for a busy machine.
-            EXPECT_LT(outcome.seconds, 6);
+            // The contract's second without progress, ending a child that hangs, and a second for a busy machine.
+            EXPECT_GE(coil.tape().since_fault_s(), 0) << "nothing was broken";
+            EXPECT_LT(coil.tape().since_fault_s(), 3);
             coil.process().signal(SIGKILL);  // a stalled one does not listen
         }
     }
@@ -164,18 +164,15 @@ TEST(MeasureLive, AServerThatDiesAtRealSpeedGivesNoResultWithinTwoSeconds) {
     const JackCoil coil(arguments);
     const auto outcome = run(measure_command(coil.name(), 192000, folder / "capture.wav"), milliseconds(20000));
     expect_no_result(outcome, folder / "capture.wav", 5);
-    EXPECT_LT(outcome.seconds, 3);  // half a second of signal, lead-in and start-up, one second for the fault
+    EXPECT_GE(coil.tape().since_fault_s(), 0) << "nothing was broken";
+    EXPECT_LT(coil.tape().since_fault_s(), 2);
 }
 
 TEST(MeasureLive, CtrlCEndsInSilenceWithoutAResult) {
     const ScratchFolder folder;
-    const JackServer server(real_speed);
-    auto arguments = coil_arguments(40e3, 100, 3);
-    arguments.emplace_back("--tape");
-    arguments.push_back((folder / "tape").string());
-    const JackCoil coil(arguments);
-    Tape* tape = Tape::open((folder / "tape").string());
-    ASSERT_NE(tape, nullptr);
+    const JackServer server(patient);
+    const JackCoil coil(coil_arguments(40e3, 100, 3));
+    const Tape* tape = &coil.tape();
     Process process(measure_command(coil.name(), 192000, folder / "capture.wav"));
     const auto sounds = [&] {
         const auto samples = tape->recorded();

@@ -72,6 +72,10 @@ bool reached(const std::optional<double>& seconds, const Client& client) {
 
 void misbehave(Client& client) {
     const Options& options = client.options;
+    for (const auto* when : {&options.kill_after_s, &options.die_after_s, &options.stall_after_s, &options.late_after_s,
+                             &options.mute_after_s}) {
+        if (reached(*when, client) && client.tape != nullptr) client.tape->note_fault();
+    }
     if (reached(options.kill_after_s, client)) ::kill(options.kill_pid, SIGKILL);
     if (reached(options.die_after_s, client)) raise(SIGKILL);
     while (reached(options.stall_after_s, client)) pause();
@@ -90,7 +94,8 @@ int process(jack_nframes_t frames, void* argument) {
     if (sounds && (client.sweep == 0 || static_cast<double>(client.quiet_frames) > 0.15 * client.rate_hz))
         ++client.sweep;
     client.quiet_frames = sounds ? 0 : client.quiet_frames + frames;
-    if (client.tape != nullptr) client.tape->append(input, frames);
+    // Faster than time it would fill up with silence before anything happens.
+    if (client.tape != nullptr && !client.options.freewheel) client.tape->append(input, frames);
     misbehave(client);
     if (client.sweep >= client.options.sweep) client.heard_frames += frames;
 

@@ -105,7 +105,8 @@ std::string JackServer::log() const {
 JackCoil::JackCoil(const std::vector<std::string>& arguments) {
     static int number = 0;
     name_ = fmt::format("bench{}x{:04}", getpid(), ++number);
-    std::vector<std::string> all = {COLDTUNE_BIN_DIR "/jack_coil", "--name", name_};
+    const auto tape_file = (log_folder / (name_ + ".tape")).string();
+    std::vector<std::string> all = {COLDTUNE_BIN_DIR "/jack_coil", "--name", name_, "--tape", tape_file};
     all.insert(all.end(), arguments.begin(), arguments.end());
     process_ = std::make_unique<Process>(all);
     const auto line = process_->read_line(std::chrono::milliseconds(10000));
@@ -113,6 +114,9 @@ JackCoil::JackCoil(const std::vector<std::string>& arguments) {
         process_->wait(std::chrono::milliseconds(100));
         throw std::runtime_error("the coil client did not get ready: " + process_->errors());
     }
+    tape_ = Tape::open(tape_file);
+    std::filesystem::remove(tape_file);
+    if (tape_ == nullptr) throw std::runtime_error("the coil client wrote no tape");
     const auto json = nlohmann::json::parse(*line);
     rate_hz_ = json.at("rate_hz").get<double>();
     frequency_hz_ = json.value("frequency_hz", 0.0);

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "tests/support/process.hpp"
+#include "tests/support/tape.hpp"
 
 namespace coldtune::testing {
 
@@ -26,6 +27,8 @@ struct ServerOptions {
 // For runs at real speed. Without real-time priority, which a test may not have, buffers of 1024 frames are late now
 // and then on a busy machine; these last 21 ms at 192 kHz.
 inline constexpr ServerOptions real_speed = {.rate_hz = 192000, .period_frames = 4096, .synchronous = false};
+// Real speed too, but a late client delays the server in place of leaving a gap.
+inline constexpr ServerOptions patient = {.rate_hz = 192000, .period_frames = 4096, .synchronous = true};
 
 class JackServer {
 public:
@@ -56,9 +59,12 @@ public:
     [[nodiscard]] double frequency_hz() const { return frequency_hz_; }
     [[nodiscard]] double q() const { return q_; }
     [[nodiscard]] Process& process() { return *process_; }
+    // What arrived at its input, and when it misbehaved.
+    [[nodiscard]] const Tape& tape() const { return *tape_; }
 
 private:
     std::string name_;
+    Tape* tape_ = nullptr;
     double rate_hz_ = 0, frequency_hz_ = 0, q_ = 0;
     std::unique_ptr<Process> process_;
 };

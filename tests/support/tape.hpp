@@ -7,7 +7,9 @@
 
 #include <algorithm>
 #include <atomic>
+#include <chrono>
 #include <cstddef>
+#include <cstdint>
 #include <new>
 #include <span>
 #include <string>
@@ -17,9 +19,10 @@ namespace coldtune::testing {
 struct Tape {
     static constexpr std::size_t capacity = 192000UL * 30;
     std::atomic<std::size_t> frames = 0;
+    std::atomic<std::int64_t> fault_ns = 0;  // when something was first broken on purpose: steady clock, 0 = not yet
     float samples[capacity];
 
-    // Maps a new file; null if it cannot be written. Lives until the process ends.
+    // Maps a new file; null if it cannot be written. Unmapped when the process ends.
     static Tape* create(const std::string& path) {
         void* memory = map(path, O_RDWR | O_CREAT | O_TRUNC);
         return memory == nullptr ? nullptr : new (memory) Tape;
@@ -34,6 +37,17 @@ struct Tape {
         frames.store(begin + fitting, std::memory_order_release);
     }
     std::span<const float> recorded() const { return {samples, frames.load(std::memory_order_acquire)}; }
+
+    // Keeps the first moment.
+    void note_fault() {
+        if (fault_ns == 0)
+            fault_ns = std::chrono::nanoseconds(std::chrono::steady_clock::now().time_since_epoch()).count();
+    }
+    // Seconds since then; the steady clock is the same in every process of a machine. Negative: nothing was broken.
+    double since_fault_s() const {
+        const std::chrono::nanoseconds now = std::chrono::steady_clock::now().time_since_epoch();
+        return fault_ns == 0 ? -1 : static_cast<double>(now.count() - fault_ns) / 1e9;
+    }
 
 private:
     Tape() {}  // leaves the samples as the file has them: zeros, and no page touched
