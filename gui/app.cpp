@@ -6,13 +6,17 @@ namespace coldtune::gui {
 
 using measure::Hookup;
 
+namespace {
+constexpr double kUsualReference_ohm = 10e3;
+}
+
 App::App(PortFactory ports, std::function<void()> wake, std::filesystem::path pictures)
     : pictures_(std::move(pictures)), workers_(std::move(ports), std::move(wake)) {
     state_.coil = first_form();
     state_.view.x.scale = Scale::linear;
     state_.view.y[0].scale = Scale::logarithmic;
-    coil_changed();
     bench_changed();
+    coil_changed();
 }
 
 void App::restore(const BenchForm& bench, const CoilForm& coil, bool dark, double text_scale, std::string coil_path) {
@@ -21,8 +25,8 @@ void App::restore(const BenchForm& bench, const CoilForm& coil, bool dark, doubl
     state_.dark = dark;
     state_.text_scale = std::clamp(text_scale, 1.0, 2.5);
     state_.coil_path = std::move(coil_path);
-    coil_changed();
     bench_changed();
+    coil_changed();
 }
 
 void App::act(const Action& a) {
@@ -227,14 +231,20 @@ void App::coil_changed() {
     state_.can_undo = history_.can_undo();
     state_.can_redo = history_.can_redo();
     state_.reading = read(state_.coil);
+    calculate();
+}
+
+void App::calculate() {
     ++state_.coil_serial;
     state_.calculating = state_.reading.coil.has_value();
-    if (state_.reading.coil) {
-        workers_.calculate({state_.coil_serial, *state_.reading.coil});
-    } else {
+    if (!state_.reading.coil) {
         state_.calculation = {};
         content_changed();
+        return;
     }
+    const auto& settings = state_.bench_reading.settings;
+    workers_.calculate({state_.coil_serial, *state_.reading.coil, state_.bench.sample_rate_hz,
+                        settings ? settings->bench.reference_ohm : kUsualReference_ohm});
 }
 
 bool App::take_in() {
@@ -243,6 +253,10 @@ bool App::take_in() {
         std::visit([&](auto& r) { take(r); }, report);
     }
     return !reports.empty();
+}
+
+void App::take(AdviceReport& report) {
+    if (report.serial == state_.coil_serial) state_.calculation.advice = std::move(report.sentence);
 }
 
 void App::take(CalculationReport& report) {

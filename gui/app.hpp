@@ -45,11 +45,13 @@ private:
     void act_on_window(const Action& action);
 
     void coil_changed();
+    void calculate();
     void bench_changed();
     void start(Task task, measure::Hookup hookup);
     void stop();
     [[nodiscard]] std::optional<std::string> why_not() const;
     void take(CalculationReport& report);
+    void take(AdviceReport& report);
     void take(ProgressReport& report);
     void take(SweepReport& report);
     void take(DevicesReport& report);

@@ -112,7 +112,14 @@ void App::act_on_bench(const Action& a) {
 }
 
 void App::bench_changed() {
+    const auto before = state_.bench_reading.settings;
     state_.bench_reading = read(state_.bench);
+    const auto& now = state_.bench_reading.settings;
+    // The advice depends on the rate and the resistor.
+    if (before && now &&
+        (before->sample_rate_hz != now->sample_rate_hz || before->bench.reference_ohm != now->bench.reference_ohm)) {
+        calculate();
+    }
 }
 
 std::optional<std::string> App::why_not() const {

@@ -217,8 +217,9 @@ void App::follow_values() {
         AxisView& y = state_.view.y[k];
         auto range = data_y(scene_.panes[k], state_.view.x.range, y.scale);
         if (!range && y.scale == Scale::logarithmic) {
-            y.scale = Scale::linear;
-            range = data_y(scene_.panes[k], state_.view.x.range, y.scale);
+            // Nothing positive in view: only a linear axis can show it. Nothing at all in view: left as it is.
+            range = data_y(scene_.panes[k], state_.view.x.range, Scale::linear);
+            if (range) y.scale = Scale::linear;
         }
         if (range) set_home(y, with_margin(*range, y.scale, 0.08), values_follow_);
     }

@@ -41,7 +41,7 @@ bool done(const State& s, Step step) {
 
 void path_bar(const Ui& ui, float width, float height) {
     const ImVec2 at = ImGui::GetCursorScreenPos();
-    ImguiCanvas canvas(*ImGui::GetWindowDrawList(), *ui.fonts.body, ui.fonts.strong);
+    ImguiCanvas canvas(*ImGui::GetWindowDrawList(), ui.fonts, ui.fonts.body->FontSize);
     const float disc = ui.px(14), inner = ui.px(9), pad = ui.px(12);
     const std::array<std::pair<const char*, Do>, 3> kRight = {
         {{"Cautions", Do::show_cautions}, {"Keys", Do::help}, {ui.s.dark ? "Light" : "Dark", Do::toggle_theme}}};
@@ -61,7 +61,7 @@ void path_bar(const Ui& ui, float width, float height) {
         ImGui::SetCursorScreenPos({box.left, box.top});
         if (ImGui::InvisibleButton(t.title, {box.width(), box.height()})) ui.ask(action(t.go));
         ui.mark(std::string("step.") + std::to_string(static_cast<int>(t.step)));
-        const bool hot = ImGui::IsItemHovered() || ImGui::IsItemFocused();
+        const bool hot = ImGui::IsItemHovered() || (ImGui::IsItemFocused() && ImGui::GetIO().NavVisible);
         if (chosen || hot) canvas.rectangle(box, chosen ? ui.theme.panel : ui.theme.raised, ui.px(8));
         const Point spot{box.left + pad + disc, box.centre().y};
         const bool complete = done(ui.s, t.step);
@@ -116,8 +116,7 @@ void status_bar(const Ui& ui, float width, float height) {
         color = ui.theme.rejected;
     } else {
         left = fmt::format("{}   {}   {}", s.bench.simulated() ? std::string("simulated bench") : s.bench.device,
-                           record::format_quantity(s.bench.sample_rate_hz, record::Unit::hertz, 4),
-                           measure::describe(s.bench.hookup).name);
+                           rate_words(s.bench.sample_rate_hz), measure::describe(s.bench.hookup).name);
     }
     const char* hint = s.busy()                    ? "Space stops"
                        : s.step == Step::coil      ? "Page Down: next step     F1: keys"

@@ -126,6 +126,7 @@ private:
             canvas_.line({left.x, left.y - r}, {right.x, right.y - r}, theme_.metal, px(1.5F));
             canvas_.line({left.x, left.y + r}, {right.x, right.y + r}, theme_.metal, px(1.5F));
             for (const Point& p : {left, right}) {
+                canvas_.disc(p, r, theme_.panel);
                 canvas_.disc(p, r, fill);
                 canvas_.ring(p, r, theme_.metal, px(2));
             }
@@ -182,16 +183,18 @@ private:
 
     void dimensions() {
         const model::Winding& w = coil_.secondary;
-        const float left = at(-w.diameter_m / 2, 0).x - px(16), right = at(w.diameter_m / 2, 0).x + px(16);
+        const float left = at(-w.diameter_m / 2, 0).x - px(16);
         upright(left, w.base_height_m, winding_end(), length(w.length_m), true);
         const float line = canvas_.ordinary_size() * 1.35F;
-        if (coil_.surroundings.ground && size(w.base_height_m) > line) {
+        const std::string across_text = fmt::format("{}, {:.6g} turns", length(w.diameter_m), w.turns);
+        // Beneath the foot when there is room between it and the ground, else below the ground.
+        const bool room = size(w.base_height_m) > line + px(16) && !coil_.primary;
+        across(w.diameter_m / 2, room ? at(0, w.base_height_m).y + px(9) : ground_ + px(14), across_text, false);
+        if (coil_.surroundings.ground && size(w.base_height_m) > line && !coil_.primary) {
+            const float half = canvas_.extent(across_text, 0, Weight::regular).x / 2;
+            const float right = axis_ + std::max(size(w.diameter_m / 2), half) + px(18);
             upright(right, 0, w.base_height_m, length(w.base_height_m), false);
         }
-        const std::string across_text = fmt::format("{}  {:.6g} turns", length(w.diameter_m), w.turns);
-        // Beneath the foot when there is room between it and the ground, else below the ground.
-        const bool room = size(w.base_height_m) > line + px(14) && !coil_.primary;
-        across(w.diameter_m / 2, room ? at(0, w.base_height_m).y + px(8) : ground_ + px(13), across_text, false);
         double widest = 0, top = 0;
         for (const model::TopLoadBody& body : coil_.topload) {
             if (const auto* t = std::get_if<model::Toroid>(&body)) {

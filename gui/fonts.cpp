@@ -67,13 +67,14 @@ Result<Fonts> load_fonts(const FontFiles& files, float scale) {
         }
     }
     Fonts fonts;
-    fonts.body = load(files.regular, 18, kWide);
-    fonts.strong = load(files.strong, 18, kWide);
-    fonts.small = load(files.regular, 15, kOurs);
-    fonts.title = load(files.strong, 23, kOurs);
-    fonts.readout = load(files.strong, 52, kOurs);
+    fonts.body = load(files.regular, 21, kWide);
+    fonts.strong = load(files.strong, 21, kWide);
+    fonts.small = load(files.regular, 18, kOurs);
+    fonts.title = load(files.strong, 27, kOurs);
+    fonts.half = load(files.strong, 34, kOurs);
+    fonts.readout = load(files.strong, 68, kOurs);
     if (fonts.body == nullptr || fonts.strong == nullptr || fonts.small == nullptr || fonts.title == nullptr ||
-        fonts.readout == nullptr || !atlas.Build()) {
+        fonts.half == nullptr || fonts.readout == nullptr || !atlas.Build()) {
         return device_error(fmt::format("{}: the typeface cannot be read", files.regular.string()));
     }
     for (ImWchar sign : kNeeded) {

@@ -16,6 +16,7 @@ struct Fonts {
     ImFont* strong = nullptr;
     ImFont* small = nullptr;
     ImFont* title = nullptr;
+    ImFont* half = nullptr;     // half the readout
     ImFont* readout = nullptr;  // digits to be read from a metre away
 };
 
@@ -29,8 +30,8 @@ Result<FontFiles> find_fonts();
 // The same among given folders, for tests.
 Result<FontFiles> find_fonts(const std::vector<std::filesystem::path>& folders);
 
-// Fills the atlas of the current Dear ImGui context for this scale (1 = 16 pixel text) and builds it. Error: a file
-// that cannot be read, or a font without one of the signs the window writes.
+// Fills the atlas of the current Dear ImGui context for this scale (1 = lines of 21 pixels) and builds it. Error: a
+// file that cannot be read, or a font without one of the signs the window writes.
 Result<Fonts> load_fonts(const FontFiles& files, float scale);
 
 }  // namespace coldtune::gui

@@ -5,9 +5,8 @@
 namespace coldtune::gui {
 namespace {
 
-float left_width(const Ui& ui, float width) {
-    return std::min(ui.px(400), width * 0.44F);
-}
+// Below this width, in ordinary pixels, two columns would both be too narrow.
+constexpr float kNarrow = 860;
 
 }  // namespace
 
@@ -69,12 +68,7 @@ void Frame::keys(App& app, std::vector<Action>& actions) const {
     if (!typing && ImGui::IsKeyPressed(key::keypad_subtract)) actions.push_back(action(Do::zoom_out));
 }
 
-void Frame::body(const Ui& ui, Rect area) {
-    const float column = left_width(ui, area.width());
-    ImGui::SetCursorScreenPos({area.left, area.top});
-    ImGui::BeginChild(("left." + std::to_string(static_cast<int>(ui.s.step))).c_str(), {column, area.height()}, false,
-                      ImGuiWindowFlags_AlwaysUseWindowPadding);
-    ui.mark("left", {area.left, area.top, area.left + column, area.bottom});
+void Frame::step_panel(const Ui& ui) {
     switch (ui.s.step) {
         case Step::coil:
             coil_fields_panel(ui);
@@ -86,16 +80,36 @@ void Frame::body(const Ui& ui, Rect area) {
             standards_panel(ui);
             break;
         case Step::sweep:
-            sweep_panel(ui);
-            break;
+            return;
     }
-    if (ui.s.step != Step::sweep) {
-        gap(ui, 10);
-        if (button(ui, "next", "Next step   (Page Down)", ButtonKind::ordinary, -1)) ui.ask(action(Do::next_step));
+    gap(ui, 10);
+    if (button(ui, "next", "Next step   (Page Down)", ButtonKind::ordinary, -1)) ui.ask(action(Do::next_step));
+}
+
+void Frame::body(const Ui& ui, Rect area) {
+    if (area.width() < ui.px(kNarrow)) {
+        stacked(ui, area);
+    } else {
+        beside(ui, area);
+    }
+}
+
+// What is set on the left, what comes of it on the right.
+void Frame::beside(const Ui& ui, Rect area) {
+    const float column = std::min(ui.px(440), area.width() * 0.44F);
+    ImGui::SetCursorScreenPos({area.left, area.top});
+    ImGui::BeginChild(("left." + std::to_string(static_cast<int>(ui.s.step))).c_str(), {column, area.height()}, false,
+                      ImGuiWindowFlags_AlwaysUseWindowPadding);
+    ui.mark("left", {area.left, area.top, area.left + column, area.bottom});
+    if (ui.s.step == Step::sweep) {
+        sweep_controls(ui);
+        sweep_outcome(ui);
+    } else {
+        step_panel(ui);
     }
     ImGui::EndChild();
 
-    const Rect right{area.left + column + ui.px(16), area.top, area.right, area.bottom};
+    const Rect right{area.left + column + ui.px(16), area.top + ui.px(10), area.right, area.bottom};
     ImGui::SetCursorScreenPos({right.left, right.top});
     ImGui::BeginChild("right", {right.width(), right.height()}, false,
                       ImGuiWindowFlags_NoScrollbar | ImGuiWindowFlags_NoScrollWithMouse);
@@ -107,15 +121,75 @@ void Frame::body(const Ui& ui, Rect area) {
         case Step::coil:
             coil_picture_panel(ui, below(calculated_readout(ui, right.width())));
             break;
-        case Step::wiring:
-            wiring_picture_panel(ui, right);
+        case Step::wiring: {
+            const float notes = std::min(right.height() * 0.44F, ui.px(300));
+            wiring_picture_panel(ui, {right.left, right.top, right.right, right.bottom - notes - ui.px(14)});
+            ImGui::SetCursorScreenPos({right.left, right.bottom - notes});
+            ImGui::BeginChild("notes", {right.width(), notes});
+            wiring_notes_panel(ui);
+            ImGui::EndChild();
             break;
+        }
         case Step::standards:
             standards_picture_panel(ui, right);
             break;
         case Step::sweep:
             plot_panel(ui, below(measured_readout(ui, right.width())), plot_cache_, plot_gesture_);
             break;
+    }
+    ImGui::EndChild();
+}
+
+// One column to scroll, for small windows and large letters.
+void Frame::stacked(const Ui& ui, Rect area) {
+    ImGui::SetCursorScreenPos({area.left, area.top});
+    ImGui::BeginChild(("stack." + std::to_string(static_cast<int>(ui.s.step))).c_str(), {area.width(), area.height()},
+                      false, ImGuiWindowFlags_AlwaysUseWindowPadding);
+    ui.mark("left", area);
+    const float width = ImGui::GetContentRegionAvail().x;
+    const auto picture = [&](float height) {
+        gap(ui, 8);
+        const ImVec2 at = ImGui::GetCursorScreenPos();
+        return Rect{at.x, at.y, at.x + width, at.y + std::max(height, ui.px(220))};
+    };
+    const auto after = [&](Rect taken) {
+        ImGui::SetCursorScreenPos({taken.left, taken.bottom + ui.px(10)});
+        ImGui::Dummy({width, 1});
+    };
+    switch (ui.s.step) {
+        case Step::coil: {
+            calculated_readout(ui, width);
+            const Rect r = picture(area.height() * 0.8F);
+            coil_picture_panel(ui, r);
+            after(r);
+            step_panel(ui);
+            break;
+        }
+        case Step::wiring: {
+            const Rect r = picture(std::min(area.height() * 0.9F, width * 0.6F));
+            wiring_picture_panel(ui, r);
+            after(r);
+            wiring_notes_panel(ui);
+            gap(ui, 8);
+            step_panel(ui);
+            break;
+        }
+        case Step::standards: {
+            const Rect r = picture(std::min(area.height() * 0.9F, width * 0.7F));
+            standards_picture_panel(ui, r);
+            after(r);
+            step_panel(ui);
+            break;
+        }
+        case Step::sweep: {
+            sweep_controls(ui);
+            measured_readout(ui, width);
+            const Rect r = picture(area.height() * 0.95F);
+            plot_panel(ui, r, plot_cache_, plot_gesture_);
+            after(r);
+            sweep_outcome(ui);
+            break;
+        }
     }
     ImGui::EndChild();
 }
@@ -143,7 +217,7 @@ void Frame::draw(App& app, const Fonts& fonts, float scale) {
                  ImGuiWindowFlags_NoDecoration | ImGuiWindowFlags_NoMove | ImGuiWindowFlags_NoSavedSettings |
                      ImGuiWindowFlags_NoBringToFrontOnFocus | ImGuiWindowFlags_NoScrollWithMouse);
     ImGui::PopStyleVar(2);
-    const float margin = ui.px(16), bar = ui.px(56), status = ui.px(32);
+    const float margin = ui.px(16), bar = ui.px(58), status = ui.px(34);
     ImGui::SetCursorScreenPos({margin, 0});
     path_bar(ui, size.x - 2 * margin, bar);
     body(ui, {margin, bar, size.x - margin, size.y - status - ui.px(4)});

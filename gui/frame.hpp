@@ -21,6 +21,9 @@ public:
 private:
     void keys(App& app, std::vector<Action>& actions) const;
     void body(const Ui& ui, Rect area);
+    void beside(const Ui& ui, Rect area);
+    void stacked(const Ui& ui, Rect area);
+    static void step_panel(const Ui& ui);
 
     PlotCache plot_cache_;
     PlotGesture plot_gesture_;

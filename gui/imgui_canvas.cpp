@@ -1,6 +1,7 @@
 #include "gui/imgui_canvas.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cfloat>
 #include <cmath>
 
@@ -69,17 +70,19 @@ void ImguiCanvas::ring(Point centre, float radius, Color color, float width) {
     list_.AddCircle(vec(centre), radius, packed(color), 0, width);
 }
 
-ImFont& ImguiCanvas::font_of(Weight weight) const {
-    return weight == Weight::strong && strong_ != nullptr ? *strong_ : font_;
-}
-
-float ImguiCanvas::ordinary_size() const {
-    return font_.FontSize;
+const ImFont& ImguiCanvas::font_of(float size, Weight weight) const {
+    const std::array<const ImFont*, 2> regular{fonts_.small, fonts_.body};
+    const std::array<const ImFont*, 4> strong{fonts_.strong, fonts_.title, fonts_.half, fonts_.readout};
+    const std::span<const ImFont* const> candidates =
+        weight == Weight::strong ? std::span<const ImFont* const>(strong) : std::span<const ImFont* const>(regular);
+    return **std::min_element(candidates.begin(), candidates.end(), [&](const ImFont* a, const ImFont* b) {
+        return std::abs(a->FontSize - size) < std::abs(b->FontSize - size);
+    });
 }
 
 Point ImguiCanvas::extent(std::string_view text, float size, Weight weight) const {
-    const ImVec2 e = font_of(weight).CalcTextSizeA(size > 0 ? size : ordinary_size(), FLT_MAX, 0, text.data(),
-                                                   text.data() + text.size());
+    if (!(size > 0)) size = ordinary_size_;
+    const ImVec2 e = font_of(size, weight).CalcTextSizeA(size, FLT_MAX, 0, text.data(), text.data() + text.size());
     return {e.x, e.y};
 }
 
@@ -91,8 +94,9 @@ void ImguiCanvas::text(Point at, std::string_view text, const TextStyle& style) 
     // Whole pixels keep letters sharp.
     const ImVec2 corner{std::floor(at.x - shift(style.horizontal, size.x)),
                         std::floor(at.y - shift(style.vertical, size.y))};
-    list_.AddText(&font_of(style.weight), style.size > 0 ? style.size : ordinary_size(), corner, packed(style.color),
-                  text.data(), text.data() + text.size());
+    const float pixels = style.size > 0 ? style.size : ordinary_size_;
+    list_.AddText(&font_of(pixels, style.weight), pixels, corner, packed(style.color), text.data(),
+                  text.data() + text.size());
 }
 
 }  // namespace coldtune::gui

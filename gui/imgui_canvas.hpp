@@ -4,6 +4,7 @@
 #include <imgui.h>
 
 #include "gui/canvas.hpp"
+#include "gui/fonts.hpp"
 
 namespace coldtune::gui {
 
@@ -18,8 +19,10 @@ namespace coldtune::gui {
 
 class ImguiCanvas final : public Canvas {
 public:
-    // `strong` may be null: the ordinary font then stands in. Both live as long as the canvas.
-    ImguiCanvas(ImDrawList& list, ImFont& font, ImFont* strong) : list_(list), font_(font), strong_(strong) {}
+    // List and fonts live as long as the canvas. Text is set in the loaded font nearest to its size, so that the sizes
+    // of the fonts themselves come out sharp.
+    ImguiCanvas(ImDrawList& list, const Fonts& fonts, float ordinary_size)
+        : list_(list), fonts_(fonts), ordinary_size_(ordinary_size) {}
 
     void clip(Rect area) override;
     void unclip() override;
@@ -31,13 +34,13 @@ public:
     void ring(Point centre, float radius, Color color, float width) override;
     void text(Point at, std::string_view text, const TextStyle& style) override;
     [[nodiscard]] Point extent(std::string_view text, float size, Weight weight) const override;
-    [[nodiscard]] float ordinary_size() const override;
+    [[nodiscard]] float ordinary_size() const override { return ordinary_size_; }
 
 private:
-    [[nodiscard]] ImFont& font_of(Weight weight) const;
+    [[nodiscard]] const ImFont& font_of(float size, Weight weight) const;
     ImDrawList& list_;
-    ImFont& font_;
-    ImFont* strong_;
+    const Fonts& fonts_;
+    float ordinary_size_;
 };
 
 }  // namespace coldtune::gui

@@ -19,6 +19,7 @@ void controls(const Ui& ui, float width) {
         if (ImGui::GetCursorPosX() + wide > start + width) ImGui::NewLine();
     };
     ImGui::PushFont(ui.fonts.small);
+    ImGui::PushStyleVar(ImGuiStyleVar_FramePadding, ImVec2{ui.px(8), ui.px(5)});
     for (int k = 0; k < kPlotPairs; ++k) {
         const auto pair = static_cast<PlotPair>(k);
         if (k > 0) next(pair_title(pair), 4);
@@ -34,9 +35,10 @@ void controls(const Ui& ui, float width) {
     toggle("plot.logx", "log f", s.view.x.scale == Scale::logarithmic, Do::plot_log_frequency, 18);
     toggle("plot.logy", "log value", s.view.y[0].scale == Scale::logarithmic, Do::plot_log_value, 4);
     toggle("plot.near", "Resonance", false, Do::plot_near, 18);
-    toggle("plot.all", "Everything", false, Do::plot_all, 4);
+    toggle("plot.all", "All", false, Do::plot_all, 4);
     toggle("plot.svg", "Save SVG", false, Do::save_svg, 18);
     toggle("plot.png", "Save PNG", false, Do::save_png, 4);
+    ImGui::PopStyleVar();
     ImGui::PopFont();
 }
 
@@ -158,7 +160,7 @@ void plot_panel(const Ui& ui, Rect area, PlotCache& cache, PlotGesture& gesture)
     const float top = ImGui::GetCursorScreenPos().y;
     const int lines = lines_of_readout(ui.s.view);
     const float below = lines > 0 ? ImGui::GetTextLineHeight() * static_cast<float>(lines) + ui.px(8) : 0;
-    const Rect plot{area.left, top, area.right, std::max(top + ui.px(120), area.bottom - below)};
+    const Rect plot{area.left, top, area.right, std::max(top + ui.px(160), area.bottom - below)};
     ui.mark("plot", plot);
 
     const PlotScene& scene = ui.app.scene();

@@ -25,9 +25,9 @@ void row(const Ui& ui, const Run& run) {
     if (ImGui::InvisibleButton("row", {all - swatch, height}))
         ui.ask(action(Do::select_run, static_cast<double>(run.id)));
     ui.mark("run." + id);
-    const bool hovered = ImGui::IsItemHovered() || ImGui::IsItemFocused();
+    const bool hovered = ImGui::IsItemHovered() || (ImGui::IsItemFocused() && ImGui::GetIO().NavVisible);
 
-    ImguiCanvas canvas(*ImGui::GetWindowDrawList(), *ui.fonts.body, ui.fonts.strong);
+    ImguiCanvas canvas(*ImGui::GetWindowDrawList(), ui.fonts, ui.fonts.body->FontSize);
     if (chosen || hovered) {
         canvas.rectangle({at.x, at.y, at.x + all, at.y + height},
                          chosen ? ui.theme.raised : ui.theme.raised.with_alpha(120), ui.px(5));

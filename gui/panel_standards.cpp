@@ -103,11 +103,9 @@ void standards_picture_panel(const Ui& ui, Rect area) {
                                   : fmt::format("Next: the {} standard", measure::describe(shown).name);
     canvas.text({inside.left, inside.top}, title, {ui.theme.ink, ui.fonts.title->FontSize, Weight::strong});
     const float top = inside.top + ui.fonts.title->FontSize * 1.8F;
-    const float most = (inside.bottom - top) * 1.9F;
-    const float spare = std::max(0.0F, inside.width() - most) / 2;
     canvas.clip(area);
-    draw_wiring(canvas, {inside.left + spare, top, inside.right - spare, inside.bottom}, shown,
-                wiring_names(ui.s.bench), ui.theme, ui.scale);
+    draw_wiring(canvas, wiring_area({inside.left, top, inside.right, inside.bottom}), shown, wiring_names(ui.s.bench),
+                ui.theme, ui.scale);
     canvas.unclip();
 }
 

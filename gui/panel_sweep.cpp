@@ -39,7 +39,7 @@ void verdict(const Ui& ui) {
 
 }  // namespace
 
-void sweep_panel(const Ui& ui) {
+void sweep_controls(const Ui& ui) {
     const State& s = ui.s;
     if (s.busy()) {
         if (button(ui, "sweep", "Stop   (space bar)", ButtonKind::chosen, -1)) ui.ask(action(Do::stop));
@@ -53,14 +53,16 @@ void sweep_panel(const Ui& ui) {
         }
         soft(ui, fmt::format("{}, {}, {}; standards: {}", measure::describe(s.bench.hookup).name,
                              s.bench.simulated() ? "simulated bench" : s.bench.device,
-                             record::format_quantity(s.bench.sample_rate_hz, record::Unit::hertz, 4),
-                             standards.empty() ? "none" : standards));
+                             rate_words(s.bench.sample_rate_hz), standards.empty() ? "none" : standards));
     }
     meters(ui);
     if (!s.complaint.empty()) {
         gap(ui, 4);
         paragraph(ui, s.complaint, ui.theme.rejected);
     }
+}
+
+void sweep_outcome(const Ui& ui) {
     gap(ui, 8);
     verdict(ui);
     gap(ui, 8);

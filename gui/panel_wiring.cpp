@@ -57,7 +57,7 @@ void rate_and_channels(const Ui& ui) {
     std::vector<std::string> names;
     for (double rate : rates) {
         if (std::abs(rate - s.bench.sample_rate_hz) < 0.5) chosen = static_cast<int>(names.size());
-        names.push_back(record::format_quantity(rate, record::Unit::hertz, 4));
+        names.push_back(rate_words(rate));
     }
     const int picked = choice(ui, "bench.rate", "Sample rate", names, chosen, !s.busy());
     if (picked >= 0) ui.ask(action(Do::set_rate, rates[static_cast<std::size_t>(picked)]));
@@ -114,7 +114,9 @@ void meters(const Ui& ui) {
         const Rect area = room(all, ImGui::GetFontSize() * 1.5F);
         ui.mark(name, area);
         ImguiCanvas canvas = canvas_here(ui);
-        const float label_width = std::floor(all * 0.42F), text_width = canvas.extent("-88.8 dB", 0, Weight::regular).x;
+        const float label_width =
+                        std::max(std::floor(all * 0.42F), ImGui::CalcTextSize("Generator side").x + ui.px(12)),
+                    text_width = canvas.extent("-88.8 dB", 0, Weight::regular).x;
         const Rect bar{area.left + label_width, area.centre().y - ui.px(5), area.right - text_width - ui.px(10),
                        area.centre().y + ui.px(5)};
         canvas.text({area.left, area.centre().y}, label,
@@ -171,36 +173,41 @@ void wiring_panel(const Ui& ui) {
         quantity_field(ui, spec, key, text == s.bench.text.end() ? std::string() : text->second,
                        wrong == s.bench_reading.complaints.end() ? nullptr : &wrong->second, !s.busy());
     }
-    gap(ui, 6);
+}
+
+void wiring_notes_panel(const Ui& ui) {
+    const float all = ImGui::GetContentRegionAvail().x, between = ui.px(28);
+    const bool two = all > ui.px(640);
+    // Read with a glance beside one another, or one after the other where it is narrow.
+    const auto cautions = [&] {
+        heading(ui, "Mind in this hookup");
+        for (std::string_view c : measure::describe(ui.s.bench.hookup).cautions) bullet(ui, c);
+    };
+    if (!two) {
+        check(ui);
+        gap(ui, 8);
+        cautions();
+        return;
+    }
+    ImGui::BeginGroup();
+    ImGui::BeginChild("notes.check", {(all - between) / 2, 0});
     check(ui);
+    ImGui::EndChild();
+    ImGui::EndGroup();
+    ImGui::SameLine(0, between);
+    ImGui::BeginChild("notes.cautions", {0, 0});
+    cautions();
+    ImGui::EndChild();
 }
 
 void wiring_picture_panel(const Ui& ui, Rect area) {
-    const auto& text = measure::describe(ui.s.bench.hookup);
     ImguiCanvas canvas = canvas_here(ui);
-    const float caution_line = ImGui::GetTextLineHeightWithSpacing();
-    const float cautions = caution_line * (2.2F + static_cast<float>(text.cautions.size()) * 2);
-    const Rect picture{area.left, area.top, area.right,
-                       std::max(area.top + area.height() * 0.45F, area.bottom - cautions)};
-    canvas.rectangle(picture, ui.theme.panel, ui.px(6));
-    ui.mark("picture", picture);
-    const Rect inside = picture.inset(ui.px(22));
-    // A picture of wires does not gain from being wider than this.
-    const float most = inside.height() * 2.1F;
-    const float spare = std::max(0.0F, inside.width() - most) / 2;
-    canvas.clip(picture);
-    draw_wiring(canvas, {inside.left + spare, inside.top, inside.right - spare, inside.bottom}, ui.s.bench.hookup,
-                wiring_names(ui.s.bench), ui.theme, ui.scale);
+    canvas.rectangle(area, ui.theme.panel, ui.px(6));
+    ui.mark("picture", area);
+    canvas.clip(area);
+    draw_wiring(canvas, wiring_area(area.inset(ui.px(22))), ui.s.bench.hookup, wiring_names(ui.s.bench), ui.theme,
+                ui.scale);
     canvas.unclip();
-    ImGui::SetCursorScreenPos({area.left, picture.bottom + ui.px(10)});
-    ImGui::BeginChild("wiring.cautions", {area.width(), area.bottom - picture.bottom - ui.px(10)});
-    heading(ui, "Mind in this hookup");
-    for (std::string_view c : text.cautions) {
-        ImGui::Bullet();
-        ImGui::SameLine();
-        paragraph(ui, c);
-    }
-    ImGui::EndChild();
 }
 
 }  // namespace coldtune::gui

@@ -20,9 +20,11 @@ void coil_fields_panel(const Ui& ui);
 void coil_picture_panel(const Ui& ui, Rect area);
 void wiring_panel(const Ui& ui);
 void wiring_picture_panel(const Ui& ui, Rect area);
+void wiring_notes_panel(const Ui& ui);  // cautions of the hookup, and the check
 void standards_panel(const Ui& ui);
 void standards_picture_panel(const Ui& ui, Rect area);
-void sweep_panel(const Ui& ui);
+void sweep_controls(const Ui& ui);
+void sweep_outcome(const Ui& ui);
 void runs_panel(const Ui& ui);
 
 // The large figure: calculated while describing, measured after a sweep. Returns its height.

@@ -16,6 +16,8 @@ struct WiringNames {
     std::string reference;  // "10k"
     std::string load;
 };
+// The part of an area such a picture is drawn in: its middle, neither stretched nor squeezed.
+Rect wiring_area(Rect area);
 WiringNames wiring_names(const BenchForm& bench);
 void draw_wiring(Canvas& canvas, Rect area, measure::Hookup hookup, const WiringNames& names, const Theme& theme,
                  float scale);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numeric>
 
 #include "gui/plot_scene.hpp"
 
@@ -13,7 +14,7 @@ struct Pen {
     Canvas& canvas;
     const PlotInk& ink;
     [[nodiscard]] float px(float ordinary) const { return ordinary * ink.scale; }
-    [[nodiscard]] float small() const { return canvas.ordinary_size() * 0.86F; }
+    [[nodiscard]] float small() const { return canvas.ordinary_size(); }
     [[nodiscard]] Point extent(std::string_view text) const { return canvas.extent(text, small(), Weight::regular); }
     void label(Point at, std::string_view text, Color color, Anchor h, Anchor v) const {
         canvas.text(at, text, {color, small(), Weight::regular, h, v});
@@ -52,25 +53,32 @@ float draw_legend(const Pen& pen, Rect area, const PlotScene& scene, PlotLayout&
     return scene.legend.empty() ? 0 : at.y + row - area.top;
 }
 
-// Labels of the marks, one row each, above the panes: they never hide data and never each other.
-float draw_mark_labels(const Pen& pen, Rect strip, const PlotScene& scene, const PaneMap& map) {
+// Labels of the marks, one row each, above the panes: they never hide data and never each other. Lowest frequency
+// first: then the stem of one never runs through the words of the next.
+void draw_mark_labels(const Pen& pen, Rect strip, const PlotScene& scene, const PaneMap& map) {
     const float row = pen.extent("Xg").y + pen.px(2);
-    float used = 0;
     const bool difference = !scene.difference.empty() && scene.marks.size() >= 2;
-    for (std::size_t k = 0; k < scene.marks.size(); ++k) {
+    std::vector<std::size_t> order(scene.marks.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::sort(order.begin(), order.end(),
+              [&](std::size_t a, std::size_t b) { return scene.marks[a].frequency_hz < scene.marks[b].frequency_hz; });
+    float used = 0;
+    for (std::size_t k : order) {
         const PlotMark& mark = scene.marks[k];
         const float x = map.x(mark.frequency_hz);
         if (x < map.area().left || x > map.area().right) continue;
+        // On the side with more room; what does not fit even there goes without the difference.
+        const bool to_left = x - strip.left > strip.right - x;
+        const float room = (to_left ? x - strip.left : strip.right - x) - pen.px(10);
         std::string text = mark.label;
-        if (k == 1 && difference) text += "   " + scene.difference;
-        const float width = pen.extent(text).x;
-        const bool to_left = x + width + pen.px(8) > strip.right;
+        if (k == 1 && difference && pen.extent(text + "   " + scene.difference).x < room) {
+            text += "   " + scene.difference;
+        }
         pen.label({to_left ? x - pen.px(6) : x + pen.px(6), strip.top + used}, text, mark.color,
                   to_left ? Anchor::end : Anchor::start, Anchor::start);
         pen.canvas.line({x, strip.top + used + pen.px(3)}, {x, strip.bottom}, mark.color, pen.px(1.5F));
         used += row;
     }
-    return used;
 }
 
 void draw_grid(const Pen& pen, const PaneMap& map, const AxisView& x, const AxisView& y, const PlotPane& pane,
@@ -89,8 +97,8 @@ void draw_grid(const Pen& pen, const PaneMap& map, const AxisView& x, const Axis
                       Anchor::middle, Anchor::start);
         }
     }
-    const float label_height = pen.extent("8").y * 1.9F;
-    for (const Tick& tick : ticks(y.range, y.scale, std::max(3, static_cast<int>(a.height() / label_height)))) {
+    const float label_height = pen.extent("8").y * 1.7F;
+    for (const Tick& tick : ticks(y.range, y.scale, std::max(4, static_cast<int>(a.height() / label_height)))) {
         const float at = map.y(tick.value);
         if (at < a.top - 0.5F || at > a.bottom + 0.5F) continue;
         if (tick.major) pen.canvas.line({a.left, at}, {a.right, at}, t.rule, pen.px(1));
@@ -98,12 +106,9 @@ void draw_grid(const Pen& pen, const PaneMap& map, const AxisView& x, const Axis
             pen.label({a.left - pen.px(7), at}, tick.label, t.soft_ink, Anchor::end, Anchor::middle);
         }
     }
-    const std::string title = pane.unit.empty() ? pane.title : fmt::format("{} / {}", pane.title, pane.unit);
-    const Point size = pen.extent(title);
-    pen.canvas.rectangle(
-        {a.left + pen.px(4), a.top + pen.px(3), a.left + size.x + pen.px(16), a.top + size.y + pen.px(7)},
-        t.panel.with_alpha(220), pen.px(3));
-    pen.label({a.left + pen.px(10), a.top + pen.px(5)}, title, t.ink, Anchor::start, Anchor::start);
+    pen.label({a.left, a.top - pen.px(3)},
+              pane.unit.empty() ? pane.title : fmt::format("{} / {}", pane.title, pane.unit), t.ink, Anchor::start,
+              Anchor::end);
 }
 
 void draw_curve(const Pen& pen, const PlotCurve& curve, const PlotCache::Drawing& d) {
@@ -179,10 +184,12 @@ PlotLayout draw_plot(Canvas& canvas, Rect area, const PlotScene& scene, const Pl
     const float axis_height = pen.extent("8").y * 2 + pen.px(8);
     const float legend_height = draw_legend(pen, inside, scene, layout);
     const float mark_row = pen.extent("Xg").y + pen.px(2);
-    const float marks_height = scene.marks.empty() ? 0 : mark_row * static_cast<float>(scene.marks.size()) + pen.px(4);
-    const Rect all{inside.left + axis_width, inside.top + legend_height + marks_height + pen.px(4), inside.right,
+    const float marks_height = scene.marks.empty() ? 0 : mark_row * static_cast<float>(scene.marks.size());
+    // Every pane has its title in a row of its own above it.
+    const float title = mark_row + pen.px(4);
+    const Rect all{inside.left + axis_width, inside.top + legend_height + marks_height + title, inside.right,
                    inside.bottom - axis_height};
-    const float between = pen.px(14);
+    const float between = title + pen.px(6);
     const bool two = scene.panes.size() > 1;
     const float upper = two ? (all.height() - between) * 0.58F : all.height();
     std::array<Rect, kMostPanes> areas{Rect{all.left, all.top, all.right, all.top + upper},

@@ -4,7 +4,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "analyzer/measure/way_ahead.hpp"
 #include "gui/panels.hpp"
 
 namespace coldtune::gui {
@@ -21,25 +20,25 @@ struct Headline {
 // Draws the headline as large as the width allows, up to the readout font.
 float draw(const Ui& ui, const Headline& h, float width, const std::string& name) {
     const ImVec2 at = ImGui::GetCursorScreenPos();
-    ImguiCanvas words(*ImGui::GetWindowDrawList(), *ui.fonts.body, ui.fonts.strong);
-    ImguiCanvas figures(*ImGui::GetWindowDrawList(), *ui.fonts.readout, ui.fonts.readout);
+    ImguiCanvas figures(*ImGui::GetWindowDrawList(), ui.fonts, ui.fonts.readout->FontSize);
     const float full = ui.fonts.readout->FontSize;
     const auto widths = [&](float size) {
-        return figures.extent(h.large, size, Weight::regular).x +
-               (h.after.empty() ? 0 : size * 0.25F + figures.extent(h.after, size * 0.5F, Weight::regular).x);
+        return figures.extent(h.large, size, Weight::strong).x +
+               (h.after.empty() ? 0 : size * 0.22F + figures.extent(h.after, size * 0.5F, Weight::strong).x);
     };
     float size = full;
     while (size > full * 0.4F && widths(size) > width) size *= 0.94F;
 
     float y = at.y;
-    words.text({at.x, y}, h.small, {ui.theme.soft_ink, ui.fonts.small->FontSize});
-    y += ui.fonts.small->FontSize * 1.15F;
-    figures.text({at.x, y}, h.large, {h.color, size});
+    soft(ui, h.small);
+    y = ImGui::GetCursorScreenPos().y - ImGui::GetStyle().ItemSpacing.y;
+    figures.text({at.x, y}, h.large, {h.color, size, Weight::strong});
     if (!h.after.empty()) {
-        const float x = at.x + figures.extent(h.large, size, Weight::regular).x + size * 0.25F;
-        figures.text({x, y + size * 0.5F}, h.after, {h.color, size * 0.5F});
+        // On the same base line: a line of Open Sans stands 0.78 of its height above it.
+        const float x = at.x + figures.extent(h.large, size, Weight::strong).x + size * 0.22F;
+        figures.text({x, y + size * 0.5F * 0.78F}, h.after, {h.color, size * 0.5F, Weight::strong});
     }
-    y += size * 1.12F;
+    y += size * 1.04F;
     ImGui::SetCursorScreenPos({at.x, y});
     ImGui::PushFont(ui.fonts.title);
     // Facts side by side where they fit, beneath one another where not.
@@ -77,7 +76,7 @@ float calculated_readout(const Ui& ui, float width) {
     const State& s = ui.s;
     Headline h;
     h.color = ui.theme.calculated;
-    h.small = "Calculated resonance, coil cold and grounded at the foot";
+    h.small = "Calculated resonance, grounded at the foot";
     if (!s.calculation.value) {
         h.color = ui.theme.soft_ink;
         h.large = s.calculating ? "calculating ..." : "\u2013";
@@ -86,6 +85,7 @@ float calculated_readout(const Ui& ui, float width) {
         return draw(ui, h, width, "readout");
     }
     const model::Calculated& c = *s.calculation.value;
+    const std::string& c_advice = s.calculation.advice;
     std::tie(h.large, h.after) = split(c.frequency_hz, c.frequency_u95_hz);
     using record::format_quantity;
     using record::Unit;
@@ -95,8 +95,8 @@ float calculated_readout(const Ui& ui, float width) {
     h.second.push_back("wire " + format_quantity(c.wire_length_m, Unit::metre, 4, true));
     float height = draw(ui, h, width, "readout");
     const float top = ImGui::GetCursorScreenPos().y;
-    paragraph(ui, measure::way_ahead(c.frequency_hz, c.frequency_u95_hz, s.bench.sample_rate_hz).sentence,
-              ui.theme.ink);
+    // A line is kept free for the advice, so that nothing jumps when it comes.
+    paragraph(ui, c_advice.empty() ? std::string_view(" ") : std::string_view(c_advice));
     soft(ui, fmt::format("Handbook's second opinion (current sheet and Medhurst): {}",
                          record::format_quantity(c.handbook.frequency_hz, Unit::hertz, 4, true)));
     height += ImGui::GetCursorScreenPos().y - top;

@@ -43,6 +43,9 @@ bool usually_logarithmic(PlotPair pair) {
 std::string hertz(double value, int digits) {
     return record::format_quantity(value, record::Unit::hertz, digits, true);
 }
+std::string rate_words(double rate_hz) {
+    return fmt::format("{:g} kHz", rate_hz / 1000);
+}
 std::string hertz_with(double value, double half_width) {
     return record::format_with_uncertainty(value, half_width, record::Unit::hertz, true);
 }

@@ -33,6 +33,8 @@ private:
 
 // "63.41 kHz", and with its 95 % half-width "63.410 +- 0.012 kHz" with a proper sign.
 std::string hertz(double value, int digits = 4);
+// A sample rate as it is spoken of: "192 kHz", "44.1 kHz".
+std::string rate_words(double rate_hz);
 std::string hertz_with(double value, double half_width);
 // "3.1 % below calculated", "0.02 % above calculated".
 std::string difference_words(double percent);

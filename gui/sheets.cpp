@@ -42,11 +42,7 @@ void title(const Ui& ui, std::string_view text) {
 }
 
 void bullets(const Ui& ui, std::span<const std::string_view> lines) {
-    for (std::string_view line : lines) {
-        ImGui::Bullet();
-        ImGui::SameLine();
-        paragraph(ui, line);
-    }
+    for (std::string_view line : lines) bullet(ui, line);
 }
 
 // The lower edge of a sheet, always in view.
@@ -62,7 +58,8 @@ void key_rows(const Ui& ui, std::string_view group, float key_width) {
         ImGui::PushFont(ui.fonts.strong);
         ImGui::TextUnformatted(c.keys.data(), c.keys.data() + c.keys.size());
         ImGui::PopFont();
-        ImGui::SameLine(left + key_width);
+        ImGui::SameLine();
+        ImGui::SetCursorPosX(left + key_width);
         paragraph(ui, c.title);
     }
     gap(ui, 8);
@@ -71,9 +68,9 @@ void key_rows(const Ui& ui, std::string_view group, float key_width) {
 }  // namespace
 
 void help_sheet(const Ui& ui) {
-    if (!begin_sheet(ui, "help", ui.s.help_open, 1020, 760)) return;
+    if (!begin_sheet(ui, "help", ui.s.help_open, 1080, 800)) return;
     title(ui, "Keys");
-    const float key_width = ui.px(118);
+    const float key_width = ui.px(130);
     ImGui::BeginChild("help.body", {0, -footer_height(ui)});
     const bool two = ImGui::GetContentRegionAvail().x > ui.px(700);
     if (ImGui::BeginTable("help.columns", two ? 2 : 1)) {
@@ -95,7 +92,8 @@ void help_sheet(const Ui& ui) {
             ImGui::PushFont(ui.fonts.strong);
             ImGui::TextUnformatted(what.data(), what.data() + what.size());
             ImGui::PopFont();
-            ImGui::SameLine(left + key_width);
+            ImGui::SameLine();
+            ImGui::SetCursorPosX(left + key_width);
             paragraph(ui, does);
         }
         gap(ui, 8);
@@ -143,8 +141,10 @@ void budget_sheet(const Ui& ui) {
                         "squares add.",
                         hertz_with(r->frequency_hz, r->frequency_u95_hz)));
     gap(ui, 6);
-    const auto figure = [](double u, record::Unit unit) {
-        return u > 0 ? record::format_quantity(u, unit, 2, true) : std::string("\u2013");
+    // What adds less than a millionth to the variance is no contribution anybody could see.
+    constexpr double kVisible = 1e-3;
+    const auto figure = [](double u, double whole, record::Unit unit) {
+        return u > kVisible * whole ? record::format_quantity(u, unit, 2, true) : std::string("\u2013");
     };
     if (ImGui::BeginTable(
             "budget.table", 5,
@@ -161,7 +161,7 @@ void budget_sheet(const Ui& ui) {
             ImGui::TableNextColumn();
             paragraph(ui, line.source);
             ImGui::TableNextColumn();
-            paragraph(ui, figure(line.frequency_u_hz, record::Unit::hertz));
+            paragraph(ui, figure(line.frequency_u_hz, total, record::Unit::hertz));
             ImGui::TableNextColumn();
             const float share =
                 total > 0 ? static_cast<float>(line.frequency_u_hz * line.frequency_u_hz / (total * total)) : 0;
@@ -173,9 +173,9 @@ void budget_sheet(const Ui& ui) {
                               middle + ui.px(4)},
                              ui.theme.accent, ui.px(3));
             ImGui::TableNextColumn();
-            paragraph(ui, line.q_u > 0 ? fmt::format("{:.2g}", line.q_u) : std::string("\u2013"));
+            paragraph(ui, figure(line.q_u, r->q_u95.value_or(0) / 2, record::Unit::none));
             ImGui::TableNextColumn();
-            paragraph(ui, figure(line.resistance_u_ohm, record::Unit::ohm));
+            paragraph(ui, figure(line.resistance_u_ohm, r->resistance_u95_ohm.value_or(0) / 2, record::Unit::ohm));
         }
         ImGui::EndTable();
     }

@@ -32,6 +32,7 @@ struct Calculation {
     std::optional<model::Calculated> value;
     std::shared_ptr<const measure::Curve> foot, winding;  // over the interface's band and beyond
     std::string complaint;                                // when it cannot be calculated
+    std::string advice;  // which way will serve on this interface; comes a little later than the rest
 };
 
 struct Run {

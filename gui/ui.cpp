@@ -53,6 +53,9 @@ bool button(const Ui& ui, const std::string& name, std::string_view label, Butto
     ImGui::PushStyleVar(ImGuiStyleVar_FrameBorderSize, 0);
     ImGui::BeginDisabled(!enabled);
     const std::string id = std::string(label) + "##" + name;
+    // A quiet button has no edge to see: its text lines up with what stands above it.
+    if (kind == ButtonKind::quiet && width == 0)
+        ImGui::SetCursorPosX(ImGui::GetCursorPosX() - ImGui::GetStyle().FramePadding.x);
     if (width < 0) width = std::max(1.0F, ImGui::GetContentRegionAvail().x + width);
     const bool pressed = ImGui::Button(id.c_str(), {width, 0});
     ImGui::EndDisabled();
@@ -82,6 +85,14 @@ void heading(const Ui& ui, std::string_view text) {
     ImGui::PushFont(ui.fonts.strong);
     paragraph(ui, text, ui.theme.ink);
     ImGui::PopFont();
+}
+void bullet(const Ui& ui, std::string_view text) {
+    const float indent = ui.px(16);
+    const ImVec2 at = ImGui::GetCursorScreenPos();
+    canvas_here(ui).disc({at.x + ui.px(5), at.y + ImGui::GetTextLineHeight() * 0.55F}, ui.px(2.8F), ui.theme.ink);
+    ImGui::Indent(indent);
+    paragraph(ui, text);
+    ImGui::Unindent(indent);
 }
 void gap(const Ui& ui, float ordinary) {
     ImGui::Dummy({0, ui.px(ordinary)});
@@ -168,7 +179,8 @@ void quantity_field(const Ui& ui, const FieldSpec& spec, const std::string& key,
         if (now) {
             const double at = std::clamp(position_of(*now, range, axis), 0.0, 1.0);
             const Point knob{track.left + pad + static_cast<float>(at) * (track.width() - 2 * pad), middle};
-            const bool hot = ImGui::IsItemHovered() || ImGui::IsItemActive() || ImGui::IsItemFocused();
+            const bool hot = ImGui::IsItemHovered() || ImGui::IsItemActive() ||
+                             (ImGui::IsItemFocused() && ImGui::GetIO().NavVisible);
             canvas.disc(knob, ui.px(hot ? 8 : 6.5F), enabled ? ui.theme.accent : ui.theme.soft_ink);
         }
     }
@@ -211,7 +223,7 @@ int choice(const Ui& ui, const std::string& name, std::string_view label, const 
 }
 
 ImguiCanvas canvas_here(const Ui& ui) {
-    return ImguiCanvas(*ImGui::GetWindowDrawList(), *ui.fonts.small, ui.fonts.strong);
+    return ImguiCanvas(*ImGui::GetWindowDrawList(), ui.fonts, ui.fonts.small->FontSize);
 }
 
 Rect room(float width, float height) {

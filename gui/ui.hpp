@@ -43,6 +43,7 @@ void paragraph(const Ui& ui, std::string_view text, Color color);
 void paragraph(const Ui& ui, std::string_view text);
 void soft(const Ui& ui, std::string_view text);
 void heading(const Ui& ui, std::string_view text);
+void bullet(const Ui& ui, std::string_view text);
 void gap(const Ui& ui, float ordinary);
 // A row "label: value", label soft, value at a column.
 void fact(const Ui& ui, std::string_view label, std::string_view value, float column);

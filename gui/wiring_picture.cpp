@@ -11,6 +11,9 @@ namespace {
 
 using measure::Hookup;
 
+// Names of signals stand out: the step from the small text to the ordinary one.
+constexpr float kStrong = 21.0F / 18.0F;
+
 enum class Terminal { output, generator_input, coil_input, back };
 
 class Wiring {
@@ -28,7 +31,7 @@ public:
             case Hookup::foot:
                 generator_side(true);
                 coil_with_head(true);
-                note({x(0.985F), y(0.045F)}, "head free", Anchor::end);
+                note({x(0.86F), y(0.095F)}, "head free", Anchor::middle, Anchor::end);
                 back_to(x(0.86F));
                 ground();
                 break;
@@ -36,7 +39,7 @@ public:
                 generator_side(true);
                 coil_with_head(false);
                 wire({{x(0.86F), y(0.22F)}, {x(0.86F), y(0.15F)}, {x(0.965F), y(0.15F)}, {x(0.965F), row(3)}});
-                note({x(0.985F), y(0.045F)}, "head tied to the return", Anchor::end);
+                note({x(0.985F), y(0.12F)}, "head tied to the return", Anchor::end, Anchor::end);
                 back_to(x(0.965F));
                 ground();
                 break;
@@ -131,7 +134,7 @@ private:
             }
             const float middle = row(k);
             canvas_.text({body.left + px(14), middle - px(1)}, role,
-                         {theme_.ink, canvas_.ordinary_size() * 1.1F, Weight::strong, Anchor::start, Anchor::end});
+                         {theme_.ink, canvas_.ordinary_size() * kStrong, Weight::strong, Anchor::start, Anchor::end});
             note({body.left + px(14), middle + px(1)}, name);
             canvas_.disc({body.right, middle}, px(7), theme_.panel);
             canvas_.ring({body.right, middle}, px(7), theme_.ink, px(2));
@@ -144,7 +147,7 @@ private:
         wire({{box_right() + px(7), top}, {x(0.46F), top}});
         canvas_.frame({x(0.46F), top - px(11), x(0.60F), top + px(11)}, theme_.ink, px(2));
         canvas_.text({x(0.53F), top - px(16)}, names_.reference,
-                     {theme_.ink, canvas_.ordinary_size() * 1.1F, Weight::strong, Anchor::middle, Anchor::end});
+                     {theme_.ink, canvas_.ordinary_size() * kStrong, Weight::strong, Anchor::middle, Anchor::end});
         wire({{x(0.60F), top}, {x(0.68F), top}});
         wire({{box_right() + px(7), first}, {x(0.39F), first}, {x(0.39F), top}});
         joint({x(0.39F), top});
@@ -223,7 +226,6 @@ private:
         canvas_.line({right - px(20), y(0.55F)}, {right + px(20), y(0.55F)}, theme_.ink, px(4));
         wire({{right, y(0.55F)}, {right, bottom}});
         note({left + px(28), y(0.62F)}, "primary");
-        note({right, y(0.575F)}, "", Anchor::middle);
         note({x(0.985F), bottom + px(6)}, "tank capacitor, no supply", Anchor::end);
         back_to(right);
         joint({left, bottom});
@@ -238,6 +240,14 @@ private:
 };
 
 }  // namespace
+
+Rect wiring_area(Rect area) {
+    constexpr float kWidest = 2.1F, kTallest = 0.66F;  // against the other side
+    const float width = std::min(area.width(), area.height() * kWidest);
+    const float height = std::min(area.height(), width * kTallest);
+    const Point middle = area.centre();
+    return {middle.x - width / 2, middle.y - height / 2, middle.x + width / 2, middle.y + height / 2};
+}
 
 WiringNames wiring_names(const BenchForm& bench) {
     WiringNames names;

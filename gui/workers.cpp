@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "analyzer/measure/advice.hpp"
 #include "analyzer/model/secondary.hpp"
 
 namespace coldtune::gui {
@@ -97,6 +98,14 @@ void Workers::calculate_loop(const std::stop_token& quit) {
             waiting_calculation_.reset();
         }
         report(CalculationReport{calculation_of(job)});
+        {
+            // Advice on a description that has already changed helps nobody.
+            const std::scoped_lock lock(mutex_);
+            if (waiting_calculation_) continue;
+        }
+        if (const auto advice = measure::advise(job.coil, job.sample_rate_hz, job.reference_ohm)) {
+            report(AdviceReport{job.serial, advice->sentence});
+        }
     }
 }
 

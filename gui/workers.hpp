@@ -38,6 +38,8 @@ PortFactory usual_ports(double simulated_pace);
 struct CalculationJob {
     std::uint64_t serial = 0;
     model::CoilDescription coil;
+    double sample_rate_hz = 0;
+    double reference_ohm = 0;
 };
 
 struct SweepJob {
@@ -50,6 +52,10 @@ struct SweepJob {
 
 struct CalculationReport {
     Calculation calculation;
+};
+struct AdviceReport {
+    std::uint64_t serial = 0;
+    std::string sentence;
 };
 struct ProgressReport {
     measure::SessionProgress progress;
@@ -67,7 +73,7 @@ struct SweepReport {
 struct DevicesReport {
     Result<std::vector<audio::DeviceInfo>> devices;
 };
-using Report = std::variant<CalculationReport, ProgressReport, SweepReport, DevicesReport>;
+using Report = std::variant<CalculationReport, AdviceReport, ProgressReport, SweepReport, DevicesReport>;
 
 class Workers {
 public:

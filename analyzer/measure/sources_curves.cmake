@@ -1,4 +1,3 @@
-# Curves and sentences for those who draw.
+# Curves for those who draw.
 target_sources(coldtune_analyzer PRIVATE
-  curves.cpp
-  way_ahead.cpp)
+  curves.cpp)
