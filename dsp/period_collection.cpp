@@ -42,6 +42,7 @@ struct Run {
 
 std::vector<PairDelay> pairs_of(const PeriodSpectra& spectra, double expected) {
     std::vector<PairDelay> pairs;
+    pairs.reserve(spectra.periods());
     for (std::size_t p = 0; p + 1 < spectra.periods(); ++p) {
         pairs.push_back(delay_between(spectra, p, p + 1, expected));
         if (pairs.back().correlation > 0.7) expected = pairs.back().frames;
