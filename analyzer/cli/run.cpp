@@ -25,7 +25,7 @@ int run(int argc, const char* const* argv, std::FILE* out, std::FILE* err) {
     app.set_version_flag("--version", std::string("coldtune ") + COLDTUNE_VERSION);
     app.require_subcommand(1);
     const std::vector<Command> commands = {add_predict(app), add_devices(app), add_stimulus(app), add_simulate(app),
-                                           add_measure(app), add_analyze(app), add_loading(app)};
+                                           add_measure(app), add_analyze(app), add_loading(app),  add_combine(app)};
     try {
         app.parse(argc, argv);
         for (const Command& command : commands) {

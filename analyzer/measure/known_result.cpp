@@ -1,0 +1,151 @@
+#include "analyzer/measure/known_result.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "analyzer/record/json_text.hpp"
+
+namespace coldtune::measure {
+namespace {
+
+using record::Json;
+
+constexpr std::size_t kLongestResult = std::size_t{256} << 20;  // with a curve of a million points
+
+// The first thing that was wrong, with the path of the key.
+class Reader {
+public:
+    explicit Reader(std::string_view origin) : origin_(origin) {}
+
+    const Json* find(const Json& object, const char* key) const {
+        if (!object.is_object()) return nullptr;
+        const auto at = object.find(key);
+        return at == object.end() || at->is_null() ? nullptr : &*at;
+    }
+    // A finite number greater than `above`; 0 and an error otherwise.
+    double number(const Json& object, const char* key, const std::string& path, double above) {
+        const Json* found = find(object, key);
+        if (found == nullptr || !found->is_number()) {
+            fail(fmt::format("{}{} is missing or not a number", path, key));
+            return 0;
+        }
+        const double value = found->get<double>();
+        if (!std::isfinite(value) || !(value > above)) {
+            fail(fmt::format("{}{} must be greater than {}", path, key, above));
+            return 0;
+        }
+        return value;
+    }
+    void fail(const std::string& what) {
+        if (!error_)
+            error_ =
+                bad_input(fmt::format("{}: {}; give the output of analyze --json or loading --json", origin_, what));
+    }
+    [[nodiscard]] const std::optional<Error>& error() const { return error_; }
+
+private:
+    std::string origin_;
+    std::optional<Error> error_;
+};
+
+// Value, half-width and the budget's column `u_key`.
+KnownValue value_of(Reader& reader, const Json& object, const std::string& path, const char* value_key,
+                    const char* u95_key, const Json* budget, const char* u_key) {
+    KnownValue known;
+    known.value = reader.number(object, value_key, path, 0);
+    known.u95 = reader.number(object, u95_key, path, 0);
+    if (reader.error()) return known;
+    const double whole = known.u95 / 2 / known.value;
+    double explained = 0;
+    if (budget != nullptr && budget->is_array()) {
+        for (const Json& line : *budget) {
+            const Json* source = reader.find(line, "source");
+            if (source == nullptr || !source->is_string()) {
+                reader.fail(path + "budget holds a line without source");
+                return known;
+            }
+            const Json* u = reader.find(line, u_key);
+            const double size = u != nullptr && u->is_number() ? std::abs(u->get<double>()) / known.value : 0;
+            if (!(size > 0) || !std::isfinite(size)) continue;
+            known.parts.push_back({source->get<std::string>(), size});
+            explained = std::hypot(explained, size);
+        }
+    }
+    // A budget that says more than the stated half-width is scaled to it; one that says less leaves a rest.
+    if (explained > whole) {
+        for (auto& part : known.parts) part.relative_u *= whole / explained;
+    } else {
+        const double rest = std::sqrt(whole * whole - explained * explained);
+        if (rest > 1e-6 * whole) known.parts.push_back({"other", rest});
+    }
+    return known;
+}
+
+Result<KnownResult> interpret(const Json& json, std::string_view origin) {
+    Reader reader(origin);
+    const Json* schema = reader.find(json, "schema");
+    if (schema == nullptr || *schema != "coldtune.result.v1") {
+        reader.fail("not a result (schema coldtune.result.v1)");
+        return *reader.error();
+    }
+    const Json* verdict = reader.find(json, "verdict");
+    if (verdict != nullptr && *verdict == "rejected") {
+        return rejected(
+            fmt::format("{}: this measurement was rejected, there is nothing to take from it; measure again", origin));
+    }
+    KnownResult known;
+    known.name = origin;
+    const Json* hookup = reader.find(json, "hookup");
+    const auto named =
+        hookup != nullptr && hookup->is_string() ? hookup_from_name(hookup->get<std::string>()) : std::nullopt;
+    if (!named) {
+        reader.fail("hookup is missing or unknown");
+        return *reader.error();
+    }
+    known.hookup = *named;
+    const bool head_free = known.hookup == Hookup::foot || known.hookup == Hookup::pickup;
+    if (!head_free && known.hookup != Hookup::winding) {
+        return bad_input(
+            fmt::format("{}: hookup {} says nothing about the secondary; give results of foot, pickup, winding or a "
+                        "loading series",
+                        origin, describe(known.hookup).name));
+    }
+    if (const Json* r = reader.find(json, "resonance"); r != nullptr && head_free) {
+        known.resonance = value_of(reader, *r, "resonance.", "frequency_hz", "frequency_u95_hz",
+                                   reader.find(*r, "budget"), "frequency_u_hz");
+        const Json* way = reader.find(*r, "way");
+        known.way = way != nullptr && way->is_string() ? way->get<std::string>() : std::string("unnamed");
+    }
+    if (const Json* w = reader.find(json, "winding"); w != nullptr) {
+        const Json* loading = reader.find(json, "loading");
+        const Json* model = loading != nullptr ? reader.find(*loading, "model") : nullptr;
+        known.inductance = value_of(reader, *w, "winding.", "inductance_h", "inductance_u95_h",
+                                    model != nullptr ? reader.find(*model, "budget") : nullptr, "inductance_u_h");
+    }
+    if (const Json* c = reader.find(json, "calculated"); c != nullptr) {
+        known.calculated_hz = reader.number(*c, "frequency_hz", "calculated.", 0);
+    }
+    if (!known.resonance && !known.inductance) reader.fail("neither a resonance nor an inductance in it");
+    if (reader.error()) return *reader.error();
+    return known;
+}
+
+}  // namespace
+
+Result<KnownResult> parse_result(std::string_view json_text, std::string_view origin) {
+    record::JsonLimits limits;
+    limits.bytes = kLongestResult;
+    const auto json = record::parse_json(json_text, origin, limits);
+    if (!json) return json.error();
+    return interpret(*json, origin);
+}
+
+Result<KnownResult> read_result(const std::filesystem::path& path) {
+    const auto text = record::read_text(path, kLongestResult);
+    if (!text) return text.error();
+    return parse_result(*text, path.string());
+}
+
+}  // namespace coldtune::measure

@@ -1,0 +1,40 @@
+// A result that was written down before, as evidence: what `analyze --json` and `loading --json` printed, read back.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "analyzer/measure/hookup.hpp"
+#include "dsp/result.hpp"
+
+namespace coldtune::measure {
+
+// A value, its 95 % half-width and what that is made of: relative standard uncertainties.
+struct KnownValue {
+    struct Part {
+        std::string source;
+        double relative_u = 0;
+    };
+    double value = 0, u95 = 0;
+    std::vector<Part> parts;  // squares add up to (u95 / 2 / value)^2; what no budget explains is "other"
+};
+
+struct KnownResult {
+    std::string name;  // how messages call it, e.g. the path
+    Hookup hookup = Hookup::foot;
+    std::string way;                       // of the resonance, as written: "in-band", ...
+    std::optional<KnownValue> resonance;   // hertz; of the coil with its head free (hookups foot and pickup)
+    std::optional<KnownValue> inductance;  // henry, at low frequency
+    std::optional<double> calculated_hz;
+};
+
+// Errors: (bad_input) not JSON, another schema, a key missing or not a number, nothing of the secondary in it;
+// (rejected) the measurement was rejected, so that there is nothing to take from it. Unknown keys are passed over: a
+// later version may say more.
+Result<KnownResult> parse_result(std::string_view json_text, std::string_view origin);
+Result<KnownResult> read_result(const std::filesystem::path& path);
+
+}  // namespace coldtune::measure
