@@ -236,7 +236,7 @@ void App::coil_changed() {
 
 void App::calculate() {
     ++state_.coil_serial;
-    state_.calculating = state_.reading.coil.has_value();
+    state_.calculating = state_.advising = state_.reading.coil.has_value();
     if (!state_.reading.coil) {
         state_.calculation = {};
         content_changed();
@@ -256,7 +256,9 @@ bool App::take_in() {
 }
 
 void App::take(AdviceReport& report) {
-    if (report.serial == state_.coil_serial) state_.calculation.advice = std::move(report.sentence);
+    if (report.serial != state_.coil_serial) return;
+    state_.calculation.advice = std::move(report.sentence);
+    state_.advising = false;
 }
 
 void App::take(CalculationReport& report) {

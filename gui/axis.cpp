@@ -107,10 +107,13 @@ std::string short_number(double value, double step) {
 std::string number_with_unit(double value, std::string_view unit, int digits) {
     if (!std::isfinite(value)) return "unknown";
     // Angles are read to the hundredth; more digits near zero would be noise.
-    if (unit == "\u00b0") return fmt::format("{:.2f}{}", value, unit);
+    if (unit == "\u00b0") return fmt::format("{:.2f}{}", std::abs(value) < 0.005 ? 0.0 : value, unit);
     if (value == 0) return fmt::format("0 {}", unit);
-    const double step = std::pow(10.0, std::floor(std::log10(std::abs(value))) + 1 - digits);
-    const double rounded = std::round(value / step) * step;
+    const auto step_of = [&](double v) {
+        return std::pow(10.0, std::floor(std::log10(std::abs(v)) + 1e-12) + 1 - digits);
+    };
+    const double rounded = std::round(value / step_of(value)) * step_of(value);
+    const double step = step_of(rounded);  // rounding may have carried
     const Prefix& p = unit.empty() ? kPrefixes[3] : prefix_for(std::abs(rounded));
     const char* space = unit.empty() && p.text[0] == '\0' ? "" : " ";
     return fmt::format("{:.{}f}{}{}{}", rounded / p.factor, decimals_for(step / p.factor), space, p.text, unit);

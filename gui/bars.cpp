@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <array>
+#include <vector>
 
 #include "gui/panels.hpp"
 
@@ -88,12 +89,19 @@ void path_bar(const Ui& ui, float width, float height) {
         }
         x = box.right + ui.px(2);
     }
+    // As many as there is room for, the cautions first; the keys do the rest.
+    std::vector<std::pair<const char*, Do>> fitting;
+    float taken = 0;
+    for (const auto& item : kRight) {
+        taken += ImGui::CalcTextSize(item.first).x + ui.px(24);
+        if (x + taken > at.x + width) break;
+        fitting.push_back(item);
+    }
     float right = at.x + width;
     const float button_top = at.y + (height - ImGui::GetFrameHeight()) / 2;
-    for (auto item = kRight.rbegin(); item != kRight.rend(); ++item) {
+    for (auto item = fitting.rbegin(); item != fitting.rend(); ++item) {
         const float wide = ImGui::CalcTextSize(item->first).x + ui.px(22);
         right -= wide;
-        if (right < x) break;  // no room: the keys still do it
         ImGui::SetCursorScreenPos({right, button_top});
         const std::string name = std::string("bar.") + std::string(command(item->second).name);
         if (button(ui, name, item->first, ButtonKind::quiet, wide)) ui.ask(action(item->second));

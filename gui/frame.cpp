@@ -184,7 +184,7 @@ void Frame::stacked(const Ui& ui, Rect area) {
         case Step::sweep: {
             sweep_controls(ui);
             measured_readout(ui, width);
-            const Rect r = picture(area.height() * 0.95F);
+            const Rect r = picture(std::max(area.height() * 0.95F, ui.px(560)));
             plot_panel(ui, r, plot_cache_, plot_gesture_);
             after(r);
             sweep_outcome(ui);

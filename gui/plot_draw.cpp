@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <numeric>
+#include <vector>
 
 #include "gui/plot_scene.hpp"
 
@@ -53,31 +53,65 @@ float draw_legend(const Pen& pen, Rect area, const PlotScene& scene, PlotLayout&
     return scene.legend.empty() ? 0 : at.y + row - area.top;
 }
 
-// Labels of the marks, one row each, above the panes: they never hide data and never each other. Lowest frequency
-// first: then the stem of one never runs through the words of the next.
-void draw_mark_labels(const Pen& pen, Rect strip, const PlotScene& scene, const PaneMap& map) {
-    const float row = pen.extent("Xg").y + pen.px(2);
-    const bool difference = !scene.difference.empty() && scene.marks.size() >= 2;
-    std::vector<std::size_t> order(scene.marks.size());
-    std::iota(order.begin(), order.end(), std::size_t{0});
-    std::sort(order.begin(), order.end(),
-              [&](std::size_t a, std::size_t b) { return scene.marks[a].frequency_hz < scene.marks[b].frequency_hz; });
-    float used = 0;
-    for (std::size_t k : order) {
-        const PlotMark& mark = scene.marks[k];
-        const float x = map.x(mark.frequency_hz);
-        if (x < map.area().left || x > map.area().right) continue;
-        // On the side with more room; what does not fit even there goes without the difference.
-        const bool to_left = x - strip.left > strip.right - x;
-        const float room = (to_left ? x - strip.left : strip.right - x) - pen.px(10);
-        std::string text = mark.label;
-        if (k == 1 && difference && pen.extent(text + "   " + scene.difference).x < room) {
-            text += "   " + scene.difference;
+// Where the label of a mark goes: above the panes, so that it hides no data.
+struct MarkLabel {
+    std::size_t mark = 0;
+    std::string text;
+    bool to_left = false;
+    int row = 0;
+};
+
+// The lowest frequency's label to the left of its stem, the others' to the right, as far as there is room: then no stem
+// runs through the words of another, and two marks share one row. On the same side the stems are ordered likewise.
+std::vector<MarkLabel> plan_marks(const Pen& pen, const PlotScene& scene, const PaneMap& map, float left, float right) {
+    std::vector<MarkLabel> labels;
+    for (std::size_t k = 0; k < scene.marks.size(); ++k) {
+        const float x = map.x(scene.marks[k].frequency_hz);
+        if (x >= map.area().left && x <= map.area().right) labels.push_back({k, scene.marks[k].label, false, 0});
+    }
+    const auto lower = [&](const MarkLabel& a, const MarkLabel& b) {
+        return scene.marks[a.mark].frequency_hz < scene.marks[b.mark].frequency_hz;
+    };
+    std::sort(labels.begin(), labels.end(), lower);
+    for (std::size_t k = 0; k < labels.size(); ++k) {
+        MarkLabel& l = labels[k];
+        const float x = map.x(scene.marks[l.mark].frequency_hz);
+        const float room_left = x - left - pen.px(10), room_right = right - x - pen.px(10);
+        const float width = pen.extent(l.text).x;
+        l.to_left = k == 0 && labels.size() > 1 ? width < room_left || room_left > room_right : width >= room_right;
+    }
+    // The difference stands beside the measured one, the second of the two, or where else there is room for it.
+    if (!scene.difference.empty()) {
+        std::stable_sort(labels.begin(), labels.end(),
+                         [](const MarkLabel& one, const MarkLabel& other) { return one.mark > other.mark; });
+        for (MarkLabel& l : labels) {
+            const float x = map.x(scene.marks[l.mark].frequency_hz);
+            const std::string longer = l.text + "   " + scene.difference;
+            if (l.mark > 1 || pen.extent(longer).x > (l.to_left ? x - left : right - x) - pen.px(10)) continue;
+            l.text = longer;
+            break;
         }
-        pen.label({to_left ? x - pen.px(6) : x + pen.px(6), strip.top + used}, text, mark.color,
-                  to_left ? Anchor::end : Anchor::start, Anchor::start);
-        pen.canvas.line({x, strip.top + used + pen.px(3)}, {x, strip.bottom}, mark.color, pen.px(1.5F));
-        used += row;
+        std::sort(labels.begin(), labels.end(), lower);
+    }
+    int rows_left = 0, rows_right = 0;
+    for (auto l = labels.rbegin(); l != labels.rend(); ++l) {
+        if (l->to_left) l->row = rows_left++;
+    }
+    for (MarkLabel& l : labels) {
+        if (!l.to_left) l.row = rows_right++;
+    }
+    return labels;
+}
+
+void draw_mark_labels(const Pen& pen, Rect strip, const PlotScene& scene, const PaneMap& map,
+                      const std::vector<MarkLabel>& labels) {
+    const float row = pen.extent("Xg").y + pen.px(2);
+    for (const MarkLabel& l : labels) {
+        const PlotMark& mark = scene.marks[l.mark];
+        const float x = map.x(mark.frequency_hz), top = strip.top + row * static_cast<float>(l.row);
+        pen.label({l.to_left ? x - pen.px(6) : x + pen.px(6), top}, l.text, mark.color,
+                  l.to_left ? Anchor::end : Anchor::start, Anchor::start);
+        pen.canvas.line({x, top + pen.px(3)}, {x, strip.bottom}, mark.color, pen.px(1.5F));
     }
 }
 
@@ -184,7 +218,11 @@ PlotLayout draw_plot(Canvas& canvas, Rect area, const PlotScene& scene, const Pl
     const float axis_height = pen.extent("8").y * 2 + pen.px(8);
     const float legend_height = draw_legend(pen, inside, scene, layout);
     const float mark_row = pen.extent("Xg").y + pen.px(2);
-    const float marks_height = scene.marks.empty() ? 0 : mark_row * static_cast<float>(scene.marks.size());
+    const PaneMap across({inside.left + axis_width, 0, inside.right, 1}, view.x, view.y[0]);
+    const std::vector<MarkLabel> labels = plan_marks(pen, scene, across, inside.left, inside.right);
+    int rows = 0;
+    for (const MarkLabel& l : labels) rows = std::max(rows, l.row + 1);
+    const float marks_height = mark_row * static_cast<float>(rows);
     // Every pane has its title in a row of its own above it.
     const float title = mark_row + pen.px(4);
     const Rect all{inside.left + axis_width, inside.top + legend_height + marks_height + title, inside.right,
@@ -197,7 +235,7 @@ PlotLayout draw_plot(Canvas& canvas, Rect area, const PlotScene& scene, const Pl
     if (all.width() < pen.px(60) || all.height() < pen.px(60)) return layout;
 
     draw_mark_labels(pen, {all.left, inside.top + legend_height, all.right, all.top}, scene,
-                     PaneMap(areas[0], view.x, view.y[0]));
+                     PaneMap(areas[0], view.x, view.y[0]), labels);
     const std::size_t count = std::min(scene.panes.size(), kMostPanes);
     for (std::size_t k = 0; k < count; ++k) {
         const PaneMap map(areas[k], view.x, view.y[k]);

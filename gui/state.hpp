@@ -91,6 +91,7 @@ struct State {
     bool can_undo = false, can_redo = false;
     Calculation calculation;
     bool calculating = false;
+    bool advising = false;  // the advice is still to come
 
     BenchForm bench;
     BenchReading bench_reading;

@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <chrono>
 #include <cmath>
 #include <thread>
@@ -109,29 +110,53 @@ float screen_scale(GLFWwindow* window) {
     return std::clamp(std::isfinite(x) ? x : 1.0F, 1.0F, 4.0F);
 }
 
-// The pixels of a part of the frame just drawn, row 0 at the top.
-Pixels read_pixels(GLFWwindow* window, const Rect* part) {
-    int width = 0, height = 0;
-    glfwGetFramebufferSize(window, &width, &height);
-    int left = 0, top = 0, right = width, bottom = height;
-    if (part != nullptr) {
-        left = std::clamp(static_cast<int>(part->left), 0, width);
-        top = std::clamp(static_cast<int>(part->top), 0, height);
-        right = std::clamp(static_cast<int>(part->right), left, width);
-        bottom = std::clamp(static_cast<int>(part->bottom), top, height);
-    }
-    Pixels pixels{right - left, bottom - top, {}};
-    const auto row = static_cast<std::size_t>(pixels.width) * 3;
-    std::vector<std::uint8_t> upside_down(row * static_cast<std::size_t>(pixels.height));
+// The pixels of what was just drawn, row 0 at the top.
+Pixels read_pixels(GLFWwindow* window) {
+    Pixels pixels;
+    glfwGetFramebufferSize(window, &pixels.width, &pixels.height);
+    const auto row = static_cast<std::size_t>(pixels.width) * 3, rows = static_cast<std::size_t>(pixels.height);
+    std::vector<std::uint8_t> upside_down(row * rows);
     glPixelStorei(GL_PACK_ALIGNMENT, 1);
-    glReadPixels(left, height - bottom, pixels.width, pixels.height, GL_RGB, GL_UNSIGNED_BYTE, upside_down.data());
+    glReadPixels(0, 0, pixels.width, pixels.height, GL_RGB, GL_UNSIGNED_BYTE, upside_down.data());
     pixels.rgb.resize(upside_down.size());
-    for (std::size_t y = 0; y < static_cast<std::size_t>(pixels.height); ++y) {
-        std::copy_n(
-            upside_down.begin() + static_cast<std::ptrdiff_t>((static_cast<std::size_t>(pixels.height) - 1 - y) * row),
-            row, pixels.rgb.begin() + static_cast<std::ptrdiff_t>(y * row));
+    for (std::size_t y = 0; y < rows; ++y) {
+        std::copy_n(upside_down.begin() + static_cast<std::ptrdiff_t>((rows - 1 - y) * row), row,
+                    pixels.rgb.begin() + static_cast<std::ptrdiff_t>(y * row));
     }
     return pixels;
+}
+
+void clear_to(Color ground) {
+    const auto part = [](std::uint8_t v) { return static_cast<float>(v) / 255.0F; };
+    glClearColor(part(ground.r), part(ground.g), part(ground.b), 1);
+    glClear(GL_COLOR_BUFFER_BIT);
+}
+
+// The plot alone, as large as the window, drawn where nobody sees it: on the frame that is not shown yet.
+Pixels plot_alone(GLFWwindow* window, App& app, const Fonts& fonts, float scale) {
+    int width = 0, height = 0;
+    glfwGetFramebufferSize(window, &width, &height);
+    const Rect area{0, 0, static_cast<float>(width), static_cast<float>(height)};
+    const Theme& theme = theme_for(app.state().dark);
+    ImDrawList list(ImGui::GetDrawListSharedData());
+    list._ResetForNewFrame();
+    list.PushTextureID(ImGui::GetIO().Fonts->TexID);
+    list.PushClipRect({0, 0}, {area.right, area.bottom});
+    ImguiCanvas canvas(list, fonts, fonts.small->FontSize);
+    PlotCache cache;
+    draw_plot(canvas, area, app.scene(), app.state().view, {theme, scale}, cache);
+    std::array<ImDrawList*, 1> lists{&list};
+    ImDrawData data;
+    data.Valid = true;
+    data.CmdLists = lists.data();
+    data.CmdListsCount = 1;
+    data.TotalIdxCount = list.IdxBuffer.Size;
+    data.TotalVtxCount = list.VtxBuffer.Size;
+    data.DisplaySize = {area.right, area.bottom};
+    data.FramebufferScale = {1, 1};
+    clear_to(theme.panel);
+    ImGui_ImplOpenGL3_RenderDrawData(&data);
+    return read_pixels(window);
 }
 
 // Carries a script through, a step or less a frame.
@@ -159,7 +184,7 @@ public:
                 break;
             case ScriptStep::Kind::wait_idle:
             case ScriptStep::Kind::wait_busy: {
-                const bool idle = !s.busy() && !s.calculating && !s.listing_devices;
+                const bool idle = !s.busy() && !s.calculating && !s.advising && !s.listing_devices;
                 if (idle == (step.kind == ScriptStep::Kind::wait_idle)) break;
                 if (waited > step.seconds) {
                     error_ = device_error(
@@ -171,7 +196,7 @@ public:
                 glfwSetWindowSize(window, step.width, step.height);
                 break;
             case ScriptStep::Kind::picture:
-                if (const auto w = write_png(read_pixels(window, nullptr), step.file); !w) error_ = w.error();
+                if (const auto w = write_png(read_pixels(window), step.file); !w) error_ = w.error();
                 break;
             case ScriptStep::Kind::state: {
                 int width = 0, height = 0;
@@ -256,10 +281,7 @@ Status draw_until_closed(GLFWwindow* window, Screen& screen, App& app, const Fon
         int width = 0, height = 0;
         glfwGetFramebufferSize(window, &width, &height);
         glViewport(0, 0, width, height);
-        const Color ground = theme_for(app.state().dark).ground;
-        const auto part = [](std::uint8_t v) { return static_cast<float>(v) / 255.0F; };
-        glClearColor(part(ground.r), part(ground.g), part(ground.b), 1);
-        glClear(GL_COLOR_BUFFER_BIT);
+        clear_to(theme_for(app.state().dark).ground);
         ImGui_ImplOpenGL3_RenderDrawData(ImGui::GetDrawData());
         if (script) {
             script->advance(app, window, frame);
@@ -267,10 +289,10 @@ Status draw_until_closed(GLFWwindow* window, Screen& screen, App& app, const Fon
             if (script->finished()) app.act(action(Do::quit));
         }
         if (const auto path = app.take_png_request()) {
-            const auto plot = frame.places().find("plot");
-            const Rect* area = plot == frame.places().end() ? nullptr : &plot->second;
-            app.png_saved(write_png(read_pixels(window, area), *path), *path);
+            app.png_saved(write_png(plot_alone(window, app, fonts, scale), *path), *path);
+            // The frame itself was painted over: it is drawn anew and not shown like this.
             screen.touch();
+            continue;
         }
         glfwSwapBuffers(window);
         release_held_keys(window, screen);

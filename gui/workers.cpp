@@ -103,9 +103,8 @@ void Workers::calculate_loop(const std::stop_token& quit) {
             const std::scoped_lock lock(mutex_);
             if (waiting_calculation_) continue;
         }
-        if (const auto advice = measure::advise(job.coil, job.sample_rate_hz, job.reference_ohm)) {
-            report(AdviceReport{job.serial, advice->sentence});
-        }
+        const auto advice = measure::advise(job.coil, job.sample_rate_hz, job.reference_ohm);
+        report(AdviceReport{job.serial, advice ? advice->sentence : advice.error().message});
     }
 }
 

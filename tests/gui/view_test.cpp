@@ -1,0 +1,428 @@
+// The window without a screen: a hand on mouse and keys, the simulated bench behind it, and what comes of it.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <set>
+#include <thread>
+
+#include "analyzer/audio/bench.hpp"
+#include "analyzer/audio/simulated_port.hpp"
+#include "tests/gui/headless_window.hpp"
+#include "tests/support/scratch_folder.hpp"
+
+namespace coldtune::gui {
+namespace {
+
+// The demonstration coil's resonance as the simulated bench plays it: every capacitance 1.02 and every inductance 0.995
+// times the model's moves every resonance by exactly 1/sqrt(1.02 x 0.995); its clock is 12 ppm fast, so what is
+// recorded reads 12 ppm low.
+double true_resonance(const State& s) {
+    return s.calculation.value->frequency_hz / std::sqrt(1.02 * 0.995) / (1 + 12e-6);
+}
+
+// A bench with a fault, behind the same door.
+PortFactory faulty(std::function<void(audio::Bench&)> spoil) {
+    return [spoil = std::move(spoil)](const PortRequest& request) -> std::unique_ptr<audio::AudioPort> {
+        audio::Bench bench = audio::default_bench();
+        spoil(bench);
+        return audio::make_simulated_port(bench, request.hookup, 0);
+    };
+}
+
+// An interface that is listed, and gone when it is used.
+class LostPort final : public audio::AudioPort {
+public:
+    Result<std::vector<audio::DeviceInfo>> devices() override {
+        return std::vector<audio::DeviceInfo>{{"Field box", "ALSA", 4, 2, 48000, {48000, 96000}}};
+    }
+    Result<audio::Recording> play_and_record(const audio::SweepRequest&, std::stop_token,
+                                             const audio::ProgressCallback&) override {
+        return device_error("the interface 'Field box' is gone; plug it in again");
+    }
+};
+PortFactory lost() {
+    return [](const PortRequest&) { return std::make_unique<LostPort>(); };
+}
+
+TEST(Window, OpensOnACoilThatIsCalculated) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    ASSERT_TRUE(w.state().calculation.value);
+    EXPECT_FALSE(w.state().calculation.advice.empty());
+    EXPECT_FALSE(w.app().scene().panes[0].curves.empty());
+    EXPECT_TRUE(w.has("readout"));
+    EXPECT_TRUE(w.has("picture"));
+}
+
+TEST(Window, TypingInAFieldChangesTheCalculationAndUndoTakesItBack) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    const double before = w.state().calculation.value->frequency_hz;
+    w.click("secondary.turns");
+    w.type("1250");
+    EXPECT_EQ(w.state().coil.text.at("secondary.turns"), "1250");
+    ASSERT_TRUE(w.settle());
+    // Half the turns, a quarter of the inductance: twice the frequency, within what the wire's own corrections do.
+    EXPECT_NEAR(w.state().calculation.value->frequency_hz / before, 2, 0.03);
+    w.press(key::enter);
+    w.click("undo");
+    EXPECT_EQ(w.state().coil.text.at("secondary.turns"), "2500");
+    w.press('Y', true);
+    EXPECT_EQ(w.state().coil.text.at("secondary.turns"), "1250");
+    w.press('Z', true);
+    ASSERT_TRUE(w.settle());
+    EXPECT_DOUBLE_EQ(w.state().calculation.value->frequency_hz, before);
+}
+
+TEST(Window, SlidersMoveTheCoil) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    const double before = w.state().calculation.value->frequency_hz;
+    const Rect slider = w.place("slide.topload.0.outer_diameter");
+    w.drag(slider.centre(), {slider.left + slider.width() * 0.6F, slider.centre().y});
+    ASSERT_TRUE(w.settle());
+    ASSERT_TRUE(w.state().reading.coil);
+    EXPECT_GT(w.state().calculation.value->frequency_hz, before);  // a smaller top load, a higher resonance
+    w.press('Z', true);
+    EXPECT_EQ(w.state().coil.text.at("topload.0.outer_diameter"), "600mm") << "one drag is one step back";
+}
+
+TEST(Window, AFieldThatCannotBeReadSaysSoAndStopsTheSweep) {
+    HeadlessWindow w;
+    w.click("secondary.turns");
+    w.type("twelve");
+    EXPECT_TRUE(w.state().reading.complaints.contains("secondary.turns"));
+    EXPECT_FALSE(w.state().calculation.value);
+    w.press(key::f5);
+    w.press(key::space);
+    EXPECT_FALSE(w.state().busy());
+    EXPECT_THAT(w.state().complaint, ::testing::HasSubstr("step 1"));
+}
+
+TEST(Window, TheSpaceBarSweepsAndTheResultIsTheCoilsOwn) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.press(key::f5);
+    w.press(key::space);
+    EXPECT_TRUE(w.state().busy());
+    ASSERT_TRUE(w.settle());
+    ASSERT_EQ(w.state().runs.size(), 1U);
+    const gui::Run& run = w.state().runs[0];
+    const auto* r = run.result.resonance();
+    ASSERT_NE(r, nullptr) << w.state().complaint;
+    // Without standards the design allows 0.2 %.
+    EXPECT_NEAR(r->frequency_hz / true_resonance(w.state()), 1, 0.002);
+    // The bench's own Q is 130; without standards the resistor may be 1 % off and the gains 2 %.
+    EXPECT_NEAR(*r->q / 130, 1, 0.03);
+    ASSERT_TRUE(run.fitted);
+    EXPECT_GT(run.measured->frequency_hz.size(), 1000U);
+
+    const PlotScene& scene = w.app().scene();
+    ASSERT_EQ(scene.marks.size(), 2U);
+    EXPECT_DOUBLE_EQ(scene.marks[1].frequency_hz, r->frequency_hz);
+    EXPECT_THAT(scene.difference, ::testing::HasSubstr("below calculated"));
+    // Both marks are in view.
+    for (const PlotMark& m : scene.marks) {
+        EXPECT_GT(m.frequency_hz, w.state().view.x.range.low);
+        EXPECT_LT(m.frequency_hz, w.state().view.x.range.high);
+    }
+}
+
+TEST(Window, AStandardTakenByHandSharpensTheNextSweep) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.press(key::f4);
+    w.frames();
+    w.click("standard.open");
+    ASSERT_TRUE(w.settle());
+    ASSERT_TRUE(w.state().standards.contains(measure::Hookup::open)) << w.state().complaint;
+    w.press(key::space);  // the next missing one
+    ASSERT_TRUE(w.settle());
+    EXPECT_TRUE(w.state().standards.contains(measure::Hookup::short_circuit)) << w.state().complaint;
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    EXPECT_TRUE(w.state().standards.contains(measure::Hookup::load)) << w.state().complaint;
+    w.press(key::f5);
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    ASSERT_EQ(w.state().runs.size(), 1U);
+    EXPECT_EQ(w.state().runs[0].standards, "open, short, load");
+    const auto* r = w.state().runs[0].result.resonance();
+    ASSERT_NE(r, nullptr);
+    // With all three the design asks for 100 ppm and 1 %.
+    EXPECT_NEAR(r->frequency_hz / true_resonance(w.state()), 1, 100e-6);
+    EXPECT_NEAR(*r->q / 130, 1, 0.01);
+
+    // Another rate describes another bench: its standards are not used there.
+    w.app().act(action(Do::set_rate, 176400.0));
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    ASSERT_EQ(w.state().runs.size(), 2U) << w.state().complaint;
+    EXPECT_EQ(w.state().runs[1].standards, "");
+}
+
+TEST(Window, TheSpaceBarStopsAtOnceWhateverHasTheKeyboard) {
+    HeadlessWindow w(usual_ports(1));  // as slow as a real sweep
+    ASSERT_TRUE(w.settle());
+    w.press(key::f5);
+    w.press(key::space);
+    ASSERT_TRUE(w.state().busy());
+    std::this_thread::sleep_for(std::chrono::milliseconds(300));
+    w.press(key::f2);
+    w.frames();
+    w.click("coil.name");
+    w.type("x");
+    ASSERT_TRUE(w.state().busy());
+    EXPECT_EQ(w.state().coil.name, first_form().name) << "the description stands still while it is measured";
+    const auto asked = std::chrono::steady_clock::now();
+    w.press(key::space);
+    ASSERT_TRUE(w.settle(10));
+    // The port itself goes silent within 50 ms; the rest is for the loaded machine a test runs on.
+    EXPECT_LT(std::chrono::steady_clock::now() - asked, std::chrono::seconds(2));
+    EXPECT_TRUE(w.state().runs.empty());
+    EXPECT_THAT(w.state().notice, ::testing::HasSubstr("Stopped"));
+    // And the next one runs as if nothing had been.
+    w.press(key::f5);
+    w.press(key::space);
+    EXPECT_TRUE(w.state().busy());
+    w.press(key::space);
+    ASSERT_TRUE(w.settle(10));
+}
+
+TEST(Window, ARejectedMeasurementShowsNoNumberAnywhere) {
+    HeadlessWindow w(faulty([](audio::Bench& b) { b.faults.coil_input_dead = true; }));
+    ASSERT_TRUE(w.settle());
+    w.press(key::f5);
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    ASSERT_EQ(w.state().runs.size(), 1U) << w.state().complaint;
+    const gui::Run& run = w.state().runs[0];
+    EXPECT_EQ(run.result.verdict(), measure::Verdict::rejected);
+    EXPECT_FALSE(run.result.findings.empty());
+    EXPECT_EQ(run.result.resonance(), nullptr);
+    EXPECT_FALSE(run.fitted);
+    for (const PlotMark& m : w.app().scene().marks)
+        EXPECT_THAT(m.label, ::testing::Not(::testing::HasSubstr("measured")));
+    EXPECT_TRUE(w.app().scene().difference.empty());
+    w.press('U');  // there is no budget of nothing
+    EXPECT_FALSE(w.state().budget_open);
+}
+
+TEST(Window, CautionsComeBeforeTheFirstSweepOnARealInterface) {
+    HeadlessWindow w(lost());
+    ASSERT_TRUE(w.settle());
+    w.app().act(action(Do::list_devices));
+    ASSERT_TRUE(w.settle());
+    ASSERT_EQ(w.state().devices.size(), 1U);
+    w.app().act(action(Do::set_device, std::string("Field box")));
+    EXPECT_DOUBLE_EQ(w.state().bench.sample_rate_hz, 96000) << "its highest rate, since it has no 192 kHz";
+    w.press(key::f5);
+    w.press(key::space);
+    EXPECT_FALSE(w.state().busy());
+    ASSERT_TRUE(w.state().cautions_open);
+    w.frames();
+    w.click("cautions.close");
+    EXPECT_FALSE(w.state().cautions_acknowledged);
+    w.press(key::space);
+    w.frames();
+    w.click("cautions.accept");
+    EXPECT_TRUE(w.state().cautions_acknowledged);
+    ASSERT_TRUE(w.settle());
+    EXPECT_THAT(w.state().complaint, ::testing::HasSubstr("plug it in again"));
+    EXPECT_TRUE(w.state().runs.empty());
+    // Read again at any time.
+    w.press(key::f6);
+    EXPECT_TRUE(w.state().cautions_open);
+    w.press(key::escape);
+    EXPECT_FALSE(w.state().cautions_open);
+}
+
+TEST(Window, TheWiringCheckHearsWhatIsWrong) {
+    HeadlessWindow good;
+    ASSERT_TRUE(good.settle());
+    good.press(key::f3);
+    good.press(key::space);
+    ASSERT_TRUE(good.settle());
+    ASSERT_TRUE(good.state().wiring_check);
+    EXPECT_TRUE(good.state().wiring_check->good);
+    EXPECT_GT(good.state().coil_meter.held, 0.01);
+    EXPECT_TRUE(good.state().runs.empty());
+}
+
+TEST(Window, TheWiringCheckHearsADeadInput) {
+    HeadlessWindow dead(faulty([](audio::Bench& b) { b.faults.coil_input_dead = true; }));
+    ASSERT_TRUE(dead.settle());
+    dead.press(key::f3);
+    dead.press('W');
+    ASSERT_TRUE(dead.settle());
+    ASSERT_TRUE(dead.state().wiring_check);
+    EXPECT_FALSE(dead.state().wiring_check->good);
+    EXPECT_FALSE(dead.state().wiring_check->findings.empty() && dead.state().wiring_check->complaint.empty());
+}
+
+TEST(Window, RunsAreOverlaidComparedHiddenAndDeleted) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.press(key::f5);
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    w.app().act({Do::set_field, "topload.0.outer_diameter", "500mm", 0, false});
+    ASSERT_TRUE(w.settle());
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    ASSERT_EQ(w.state().runs.size(), 2U);
+    EXPECT_EQ(w.state().selected_run, 2);
+    w.press('C');
+    EXPECT_EQ(w.state().compare_run, 1);
+    const auto measured = [&] {
+        std::size_t n = 0;
+        for (const PlotCurve& c : w.app().scene().panes[0].curves) n += c.look == CurveLook::measured ? 1 : 0;
+        return n;
+    };
+    EXPECT_EQ(measured(), 2U);
+    w.frames();
+    w.click("legend.1");
+    EXPECT_FALSE(w.state().run(1)->shown);
+    EXPECT_EQ(measured(), 1U);
+    w.click("run.1");
+    EXPECT_EQ(w.state().selected_run, 1);
+    w.click("run.note");
+    w.type("bare");
+    EXPECT_EQ(w.state().run(1)->note, "bare");
+    w.press(key::escape);
+    w.press(key::del);
+    EXPECT_EQ(w.state().runs.size(), 1U);
+    EXPECT_EQ(w.state().selected_run, 2);
+    EXPECT_FALSE(w.state().compare_run);
+}
+
+TEST(Window, ThePlotFollowsTheMouse) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.press(key::f5);
+    w.frames();
+    const Rect pane = w.place("pane.0");
+    const auto hertz_at = [&](float x) { return PaneMap(pane, w.state().view.x, w.state().view.y[0]).x_value(x); };
+    const Point p{pane.left + pane.width() * 0.3F, pane.centre().y};
+    const double under = hertz_at(p.x);
+    const Range before = w.state().view.x.range;
+    w.wheel(p, 3);
+    EXPECT_LT(w.state().view.x.range.high - w.state().view.x.range.low, before.high - before.low);
+    EXPECT_NEAR(hertz_at(p.x) / under, 1, 1e-4);
+
+    w.drag(p, {p.x + 100, p.y});
+    EXPECT_NEAR(hertz_at(p.x + 100) / under, 1, 1e-4) << "what was under the pointer moves with it";
+
+    const double left = hertz_at(pane.left + 100), right = hertz_at(pane.left + 300);
+    w.drag({pane.left + 100, pane.top + 20}, {pane.left + 300, pane.bottom - 20}, 1);
+    EXPECT_NEAR(w.state().view.x.range.low / left, 1, 1e-4);
+    EXPECT_NEAR(w.state().view.x.range.high / right, 1, 1e-4);
+
+    const double here = hertz_at(p.x);
+    w.click(p);
+    ASSERT_TRUE(w.state().view.cursor_a);
+    EXPECT_NEAR(w.state().view.cursor_a->frequency_hz / here, 1, 1e-4);
+    w.frames();
+    EXPECT_TRUE(w.has("cursor.readout"));
+    w.press('X');
+    EXPECT_FALSE(w.state().view.cursor_a);
+    w.press(key::home);
+    EXPECT_NEAR(w.state().view.x.range.high / w.state().view.x.home.high, 1, 1e-9);
+    w.press('L');
+    EXPECT_EQ(w.state().view.x.scale, Scale::logarithmic);
+    for (int k = 0; k < kPlotPairs; ++k) {
+        w.press('Q');
+        w.frames();
+        EXPECT_TRUE(w.has("pane.1"));
+    }
+}
+
+TEST(Window, EveryKeyIsOneAndDoesItsWork) {
+    std::set<std::tuple<int, bool>> chords;
+    for (const Command& c : commands()) {
+        if (c.chord) {
+            EXPECT_TRUE(chords.insert({c.chord->key, c.chord->ctrl}).second) << c.name << " shares its key";
+            EXPECT_FALSE(c.title.empty()) << c.name << " has a key but is not on the sheet";
+        }
+        EXPECT_EQ(command_named(c.name), &c) << c.name;
+    }
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.press(key::f1);
+    EXPECT_TRUE(w.state().help_open);
+    w.frames();
+    EXPECT_TRUE(w.has("sheet.help"));
+    w.press(key::escape);
+    w.frames();
+    EXPECT_FALSE(w.state().help_open);
+    EXPECT_FALSE(w.has("sheet.help"));
+    w.press('T', true);
+    EXPECT_TRUE(w.state().dark);
+    w.press(key::equal, true);
+    EXPECT_DOUBLE_EQ(w.state().text_scale, 1.25);
+    for (int k = 0; k < 20; ++k) w.press(key::equal, true);
+    EXPECT_DOUBLE_EQ(w.state().text_scale, 2.5);
+    w.press('Q', true);
+    EXPECT_TRUE(w.state().quit);
+}
+
+TEST(Window, SavesThePlot) {
+    const coldtune::testing::ScratchFolder folder;
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.press(key::f5);
+    w.app().act(action(Do::save_svg, (folder / "plot.svg").string()));
+    EXPECT_THAT(coldtune::testing::bytes_of(folder / "plot.svg"), ::testing::HasSubstr("calculated"));
+    w.app().act(action(Do::save_svg, (folder / "no/such/plot.svg").string()));
+    EXPECT_FALSE(w.state().complaint.empty());
+    w.app().act(action(Do::save_png, (folder / "plot.png").string()));
+    EXPECT_EQ(w.app().take_png_request(), folder / "plot.png");
+    EXPECT_FALSE(w.app().take_png_request());
+}
+
+// Everything named lies inside the window, and the columns do not overlap, at every size and for every step.
+TEST(Window, FitsEverySizeAndScale) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.press(key::f5);
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    for (const ImVec2 size : {ImVec2{1024, 700}, ImVec2{1280, 800}, ImVec2{2560, 1440}}) {
+        for (float scale : {1.0F, 1.5F, 2.0F, 2.5F}) {
+            w.resize(size, scale);
+            for (Do step : {Do::go_coil, Do::go_wiring, Do::go_standards, Do::go_sweep}) {
+                w.app().act(action(step));
+                for (const auto& h : measure::all_hookups()) {
+                    if (measure::seeks_resonance(h.hookup)) w.app().act(action(Do::set_hookup, std::string(h.name)));
+                }
+                w.app().act(action(Do::set_hookup, std::string("foot")));
+                w.frames(4);
+                const std::string where =
+                    "step " + std::to_string(static_cast<int>(w.state().step)) + " at scale " + std::to_string(scale);
+                for (const auto& [name, r] : w.places()) {
+                    EXPECT_GE(r.left, -0.5F) << name << ", " << where;
+                    EXPECT_LE(r.right, size.x + 0.5F) << name << ", " << where;
+                }
+                for (const char* bar : {"step.0", "step.3", "status", "readout"}) {
+                    if (w.has(bar)) {
+                        EXPECT_GT(w.place(bar).height(), 10) << bar << ", " << where;
+                    }
+                }
+                const bool columns = size.x - 32 * scale >= 860 * scale;
+                for (const char* right : {"plot", "picture"}) {
+                    if (columns && w.has(right)) {
+                        EXPECT_LE(w.place("left").right, w.place(right).left) << where;
+                        EXPECT_LE(w.place(right).bottom, w.place("status").top + 1) << right << ", " << where;
+                    }
+                }
+                if (w.has("plot")) {
+                    EXPECT_GE(w.place("pane.0").height(), 60) << where;
+                }
+            }
+        }
+    }
+}
+
+}  // namespace
+}  // namespace coldtune::gui
