@@ -166,7 +166,7 @@ void Frame::stacked(const Ui& ui, Rect area) {
             break;
         }
         case Step::wiring: {
-            const Rect r = picture(std::min(area.height() * 0.9F, width * 0.6F));
+            const Rect r = picture(std::max(std::min(area.height() * 0.9F, width * 0.6F), ui.px(340)));
             wiring_picture_panel(ui, r);
             after(r);
             wiring_notes_panel(ui);
@@ -175,7 +175,7 @@ void Frame::stacked(const Ui& ui, Rect area) {
             break;
         }
         case Step::standards: {
-            const Rect r = picture(std::min(area.height() * 0.9F, width * 0.7F));
+            const Rect r = picture(std::max(std::min(area.height() * 0.9F, width * 0.7F), ui.px(400)));
             standards_picture_panel(ui, r);
             after(r);
             step_panel(ui);

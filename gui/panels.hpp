@@ -41,6 +41,8 @@ void budget_sheet(const Ui& ui);
 std::string age_words(Clock::time_point then, Clock::time_point now);
 std::string verdict_words(measure::Verdict verdict);
 Color verdict_color(const Theme& theme, measure::Verdict verdict);
+// A sentence of the analyzer as one reads it: with a capital, a proper plus-minus and a full stop.
+std::string sentence(std::string text);
 // Findings as sentences, each with its weight's colour.
 void findings_list(const Ui& ui, const std::vector<measure::Finding>& findings);
 

@@ -85,7 +85,6 @@ float calculated_readout(const Ui& ui, float width) {
         return draw(ui, h, width, "readout");
     }
     const model::Calculated& c = *s.calculation.value;
-    const std::string& c_advice = s.calculation.advice;
     std::tie(h.large, h.after) = split(c.frequency_hz, c.frequency_u95_hz);
     using record::format_quantity;
     using record::Unit;
@@ -96,7 +95,7 @@ float calculated_readout(const Ui& ui, float width) {
     float height = draw(ui, h, width, "readout");
     const float top = ImGui::GetCursorScreenPos().y;
     // A line is kept free for the advice, so that nothing jumps when it comes.
-    paragraph(ui, c_advice.empty() ? std::string_view(" ") : std::string_view(c_advice));
+    paragraph(ui, !s.calculation.advice.empty() ? sentence(s.calculation.advice) : std::string(" "));
     soft(ui, fmt::format("Handbook's second opinion (current sheet and Medhurst): {}",
                          record::format_quantity(c.handbook.frequency_hz, Unit::hertz, 4, true)));
     height += ImGui::GetCursorScreenPos().y - top;

@@ -11,6 +11,9 @@ namespace {
 
 using measure::Hookup;
 
+constexpr float kBox = 0.29F;  // of the width, when the names in it are short
+constexpr std::string_view kReturn = "ground, the plug's sleeve";
+
 // Names of signals stand out: the step from the small text to the ordinary one.
 constexpr float kStrong = 21.0F / 18.0F;
 
@@ -19,7 +22,15 @@ enum class Terminal { output, generator_input, coil_input, back };
 class Wiring {
 public:
     Wiring(Canvas& canvas, Rect area, const WiringNames& names, const Theme& theme, float scale)
-        : canvas_(canvas), area_(area), names_(names), theme_(theme), scale_(scale) {}
+        : canvas_(canvas), area_(area), names_(names), theme_(theme), scale_(scale) {
+        float widest = 0;
+        for (std::string_view name : {std::string_view(names.output), std::string_view(names.generator_input),
+                                      std::string_view(names.coil_input), kReturn}) {
+            widest = std::max(widest, canvas.extent(name, 0, Weight::regular).x);
+        }
+        // A name that would leave no room for the circuit is cut off at the box.
+        box_width_ = std::clamp(widest + px(34), kBox * area.width(), 0.45F * area.width());
+    }
 
     void draw(Hookup hookup) {
         // At the pickup the second input runs above the rest, so that no wire crosses another.
@@ -78,7 +89,7 @@ public:
                 canvas_.frame({x(0.86F) - px(11), y(0.36F), x(0.86F) + px(11), y(0.66F)}, theme_.ink, px(2));
                 wire({{x(0.86F), y(0.66F)}, {x(0.86F), row(3)}});
                 note({x(0.86F) + px(18), y(0.48F)}, names_.load);
-                note({x(0.84F) - px(10), y(0.48F)}, "known resistor", Anchor::end);
+                note({x(0.985F), row(0) - px(8)}, "known resistor", Anchor::end, Anchor::end);
                 back_to(x(0.86F));
                 break;
             case Hookup::loopback:
@@ -93,10 +104,14 @@ public:
 
 private:
     [[nodiscard]] float px(float ordinary) const { return ordinary * scale_; }
-    [[nodiscard]] float x(float part) const { return area_.left + part * area_.width(); }
+    // Along the width: what lies right of the box (beyond kBox of it) moves over when the names in the box take more.
+    [[nodiscard]] float x(float part) const {
+        if (part <= kBox) return area_.left + part / kBox * box_width_;
+        return area_.left + box_width_ + (part - kBox) / (1 - kBox) * (area_.width() - box_width_);
+    }
     [[nodiscard]] float y(float part) const { return area_.top + part * area_.height(); }
     [[nodiscard]] float line() const { return canvas_.ordinary_size() * 1.3F; }
-    [[nodiscard]] float box_right() const { return x(0.29F); }
+    [[nodiscard]] float box_right() const { return area_.left + box_width_; }
     [[nodiscard]] float row(int k) const {
         constexpr std::array<float, 4> kRows = {0.20F, 0.42F, 0.62F, 0.86F};
         return y(kRows[static_cast<std::size_t>(k)]);
@@ -109,6 +124,17 @@ private:
     void joint(Point p) { canvas_.disc(p, px(4.5F), theme_.ink); }
     void note(Point p, std::string_view text, Anchor h = Anchor::start, Anchor v = Anchor::start) {
         canvas_.text(p, text, {theme_.soft_ink, 0, Weight::regular, h, v});
+    }
+
+    [[nodiscard]] std::string shortened(std::string_view text, float width) const {
+        std::string cut(text);
+        while (cut.size() > 4 && canvas_.extent(cut, 0, Weight::regular).x > width) {
+            // Whole characters of UTF-8 only.
+            do {
+                cut.pop_back();
+            } while (cut.size() > 4 && (static_cast<unsigned char>(cut.back()) & 0xC0) == 0x80);
+        }
+        return cut.size() < text.size() ? cut + "\u2026" : cut;
     }
 
     // The terminals, the signal's role above the channel's own name.
@@ -135,7 +161,7 @@ private:
             const float middle = row(k);
             canvas_.text({body.left + px(14), middle - px(1)}, role,
                          {theme_.ink, canvas_.ordinary_size() * kStrong, Weight::strong, Anchor::start, Anchor::end});
-            note({body.left + px(14), middle + px(1)}, name);
+            note({body.left + px(14), middle + px(1)}, shortened(name, body.width() - px(28)));
             canvas_.disc({body.right, middle}, px(7), theme_.panel);
             canvas_.ring({body.right, middle}, px(7), theme_.ink, px(2));
         }
@@ -168,7 +194,7 @@ private:
             const float at = body.top + body.height() * static_cast<float>(k) / static_cast<float>(turns);
             canvas_.line({body.left, at}, {body.right, at}, theme_.copper, px(1.5F));
         }
-        note({body.left - px(8), body.bottom - line() * 1.1F}, "foot", Anchor::end);
+        note({middle + px(9), (body.bottom + y(0.76F)) / 2}, "foot", Anchor::start, Anchor::middle);
         if (topload) {
             canvas_.line({middle, body.top}, {middle, y(0.16F)}, theme_.ink, px(2));
             const float r = px(11);
@@ -237,6 +263,7 @@ private:
     const Theme& theme_;
     float scale_;
     std::array<Terminal, 4> rows_{};
+    float box_width_ = 0;
 };
 
 }  // namespace

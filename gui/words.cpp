@@ -39,6 +39,14 @@ Color verdict_color(const Theme& theme, measure::Verdict verdict) {
     return theme.ink;
 }
 
+std::string sentence(std::string text) {
+    if (text.empty()) return text;
+    if (text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
+    for (auto at = text.find("+-"); at != std::string::npos; at = text.find("+-", at)) text.replace(at, 2, "\u00b1");
+    if (text.back() != '.' && text.back() != '?') text += '.';
+    return text;
+}
+
 void findings_list(const Ui& ui, const std::vector<measure::Finding>& findings) {
     for (const measure::Finding& f : findings) {
         const Color color = f.weight == measure::Weight::reject    ? ui.theme.rejected
@@ -48,10 +56,7 @@ void findings_list(const Ui& ui, const std::vector<measure::Finding>& findings) 
         const float indent = ui.px(12);
         const ImVec2 from = ImGui::GetCursorScreenPos();
         ImGui::Indent(indent);
-        std::string text = f.text;
-        if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
-        if (!text.empty() && text.back() != '.' && text.back() != '?') text += '.';
-        paragraph(ui, text);
+        paragraph(ui, sentence(f.text));
         ImGui::Unindent(indent);
         const float bottom = ImGui::GetItemRectMax().y;
         canvas_here(ui).rectangle({from.x, from.y + ui.px(2), from.x + ui.px(4), bottom}, color, ui.px(2));

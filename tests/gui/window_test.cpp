@@ -14,6 +14,7 @@
 #include <thread>
 
 #include "gui/theme.hpp"
+#include "tests/gui/virtual_screen.hpp"
 #include "tests/support/process.hpp"
 #include "tests/support/scratch_folder.hpp"
 
@@ -24,6 +25,7 @@ using coldtune::testing::bytes_of;
 using coldtune::testing::Process;
 using coldtune::testing::run;
 using coldtune::testing::ScratchFolder;
+using coldtune::testing::VirtualScreen;
 using Json = nlohmann::json;
 using namespace std::chrono_literals;
 
@@ -80,20 +82,6 @@ int count(const Picture& p, Rect r, Color color, bool other = false) {
 
 class RealWindow : public ::testing::Test {
 protected:
-    void SetUp() override {
-        // The server chooses a free number and says it; it is ready when it has.
-        server_.emplace(std::vector<std::string>{"Xvfb", "-displayfd", "1", "-screen", "0", "2600x1500x24", "-nolisten",
-                                                 "tcp", "-noreset"},
-                        (folder_ / "server").string());
-        const auto number = server_->read_line(20s);
-        ASSERT_TRUE(number) << "Xvfb did not start: " << bytes_of(folder_ / "server");
-        display_ = ":" + *number;
-        setenv("DISPLAY", display_.c_str(), 1);
-        setenv("XDG_CONFIG_HOME", (folder_ / "config").c_str(), 1);
-        // Software drawing on as many threads as there are would starve the sweep of the two cores tests run on.
-        setenv("LP_NUM_THREADS", "1", 1);
-    }
-
     std::filesystem::path script(const Json& steps) { return folder_.put("script.json", steps.dump()); }
     std::string file(const std::string& name) { return (folder_ / name).string(); }
     Json state(const std::string& name = "state.json") { return Json::parse(bytes_of(folder_ / name)); }
@@ -108,8 +96,7 @@ protected:
     }
 
     ScratchFolder folder_;
-    std::optional<Process> server_;
-    std::string display_;
+    VirtualScreen screen_{folder_.path()};
 };
 
 // What must be there at any size: a plot with its curves, a figure, text, and nothing outside its place.
