@@ -157,10 +157,7 @@ void App::start(Task task, Hookup hookup) {
         job.description.reset();
     } else {
         for (const auto& [which, taken] : state_.standards) {
-            // A standard of another rate or interface describes another bench.
-            if (taken.sample_rate_hz == job.settings.sample_rate_hz && taken.device == job.settings.device) {
-                job.standards[which] = taken.file;
-            }
+            if (state_.usable(taken)) job.standards[which] = taken.file;
         }
     }
     state_.progress = {};

@@ -40,6 +40,16 @@ void App::add_run(SweepReport& report) {
     run.coil_name = state_.coil.name;
     for (const std::string& s : report.standards_used) join(run.standards, s);
     state_.selected_run = run.id;
+    const Run* last = state_.runs.empty() ? nullptr : &state_.runs.back();
+    if (last != nullptr && last->result.hookup != run.result.hookup) {
+        // Curves of another hookup mean something else: they step back, a click brings them in again.
+        for (Run& other : state_.runs) other.shown = other.shown && other.result.hookup == run.result.hookup;
+    }
+    if (last == nullptr || last->result.hookup != run.result.hookup) {
+        // The foot is read as an admittance, a parallel circuit as an impedance.
+        const bool series = run.result.hookup == Hookup::foot;
+        act_on_plot(action(Do::plot_pair, static_cast<double>(series ? PlotPair::admittance : PlotPair::impedance)));
+    }
     state_.runs.push_back(std::move(run));
     state_.step = Step::sweep;
     content_changed();
@@ -233,14 +243,21 @@ void App::show_near() {
     const bool secondary = state_.bench.hookup == Hookup::foot || state_.bench.hookup == Hookup::pickup;
     const auto& value = state_.calculation.value;
     double centre = 0, half = 0;
-    if (resonance != nullptr) {
+    const bool swept = selected != nullptr && selected->measured && selected->measured->frequency_hz.size() > 1;
+    if (resonance != nullptr && resonance->way != measure::Way::in_band && swept) {
+        // Measured below, found above: from the upper part of what was heard to beyond the resonance.
+        const double heard = selected->measured->frequency_hz.back();
+        const double above = std::max(resonance->frequency_hz, value ? value->frequency_hz : 0.0);
+        centre = (0.4 * heard + 1.15 * above) / 2;
+        half = 1.15 * above - centre;
+    } else if (resonance != nullptr) {
         centre = resonance->frequency_hz;
         half = kBandwidthsShown / 2 * centre / resonance->q.value_or(100);
         if (value && secondary) {
             half = std::max({half, kDistancesShown / 2 * std::abs(value->frequency_hz - centre), 0.02 * centre});
             centre = (centre + value->frequency_hz) / 2;
         }
-    } else if (value && secondary) {
+    } else if (value && secondary && !swept) {
         centre = value->frequency_hz;
         half = std::max(3 * value->frequency_u95_hz, 0.1 * centre);
     } else {

@@ -29,7 +29,8 @@ bool done(const State& s, Step step) {
         case Step::wiring:
             return s.wiring_check && s.wiring_check->good;
         case Step::standards:
-            return !s.standards.empty();
+            return std::any_of(s.standards.begin(), s.standards.end(),
+                               [&](const auto& entry) { return s.usable(entry.second); });
         case Step::sweep: {
             const Run* run = s.selected();
             return run != nullptr && run->result.resonance() != nullptr;

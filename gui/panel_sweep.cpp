@@ -48,6 +48,7 @@ void sweep_controls(const Ui& ui) {
         if (button(ui, "sweep", "Sweep   (space bar)", ButtonKind::primary, -1)) ui.ask(action(Do::sweep_or_stop));
         std::string standards;
         for (const auto& [which, taken] : s.standards) {
+            if (!s.usable(taken)) continue;
             if (!standards.empty()) standards += ", ";
             standards += measure::describe(which).name;
         }

@@ -132,6 +132,10 @@ struct State {
         return nullptr;
     }
     [[nodiscard]] const Run* selected() const { return run(selected_run); }
+    // A standard of another rate or interface describes another bench.
+    [[nodiscard]] bool usable(const StandardTaken& taken) const {
+        return taken.device == bench.device && taken.sample_rate_hz == bench.sample_rate_hz;
+    }
 };
 
 }  // namespace coldtune::gui

@@ -186,7 +186,9 @@ private:
     // The secondary, foot down, reached from the resistor.
     void coil_with_head(bool topload) {
         const float top = row(row_of(Terminal::output)), middle = x(0.86F);
-        const Rect body{middle - px(26), y(0.22F), middle + px(26), y(0.70F)};
+        // As wide as there is room beside the wire to the foot.
+        const float room = middle - x(0.75F), half = std::min(px(26), room * 0.5F);
+        const Rect body{middle - half, y(0.22F), middle + half, y(0.70F)};
         wire({{x(0.68F), top}, {x(0.75F), top}, {x(0.75F), y(0.76F)}, {middle, y(0.76F)}, {middle, body.bottom}});
         canvas_.rectangle(body, theme_.copper.with_alpha(40), 0);
         const int turns = std::max(6, static_cast<int>(body.height() / px(7)));
@@ -197,8 +199,8 @@ private:
         note({middle + px(9), (body.bottom + y(0.76F)) / 2}, "foot", Anchor::start, Anchor::middle);
         if (topload) {
             canvas_.line({middle, body.top}, {middle, y(0.16F)}, theme_.ink, px(2));
-            const float r = px(11);
-            canvas_.rectangle({middle - px(46), y(0.16F) - r, middle + px(46), y(0.16F) + r},
+            const float r = px(11), reach = std::min(px(46), room * 0.8F);
+            canvas_.rectangle({middle - reach, y(0.16F) - r, middle + reach, y(0.16F) + r},
                               theme_.metal.with_alpha(110), r);
         }
     }

@@ -297,6 +297,50 @@ TEST(Window, RunsAreOverlaidComparedHiddenAndDeleted) {
     EXPECT_FALSE(w.state().compare_run);
 }
 
+TEST(Window, RunsOfAnotherHookupStepBack) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.press(key::f5);
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    w.app().act(action(Do::set_hookup, std::string("tank")));
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    ASSERT_EQ(w.state().runs.size(), 2U) << w.state().complaint;
+    EXPECT_FALSE(w.state().run(1)->shown);
+    EXPECT_TRUE(w.state().run(2)->shown);
+    EXPECT_EQ(w.state().pair, PlotPair::impedance);
+    // The simulated tank: 60 uH and 100 nF, the undamped 1 / (2 pi sqrt(LC)); 0.2 % as for every sweep without
+    // standards.
+    const auto* r = w.state().run(2)->result.resonance();
+    ASSERT_NE(r, nullptr);
+    EXPECT_NEAR(r->frequency_hz / (1 / (2 * M_PI * std::sqrt(60e-6 * 100e-9))), 1, 0.002);
+    // The secondary's calculated value has no business beside it.
+    EXPECT_FALSE(w.state().run(2)->result.difference_percent());
+    EXPECT_EQ(w.app().scene().marks.size(), 1U);
+}
+
+TEST(Window, AResonanceAboveTheBandIsShownWithWhatWasHeard) {
+    HeadlessWindow w;
+    w.app().act(action(Do::set_rate, 96000.0));
+    ASSERT_TRUE(w.settle());
+    EXPECT_THAT(w.state().calculation.advice, ::testing::HasSubstr("below-band"));
+    w.press(key::f4);
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    w.press(key::f5);
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    ASSERT_EQ(w.state().runs.size(), 1U) << w.state().complaint;
+    const auto* r = w.state().runs[0].result.resonance();
+    ASSERT_NE(r, nullptr);
+    EXPECT_EQ(r->way, measure::Way::below_band);
+    EXPECT_FALSE(r->q) << "no Q is known from below the band";
+    const Range shown = w.state().view.x.range;
+    EXPECT_LT(shown.low, w.state().runs[0].measured->frequency_hz.back());
+    EXPECT_GT(shown.high, r->frequency_hz);
+}
+
 TEST(Window, ThePlotFollowsTheMouse) {
     HeadlessWindow w;
     ASSERT_TRUE(w.settle());
