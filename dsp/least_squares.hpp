@@ -54,6 +54,13 @@ struct LeastSquaresSolution {
     }
 };
 
+// The same minimum by orthogonal factors instead of normal equations (MINPACK's Levenberg-Marquardt as Eigen carries
+// it): slower for easy problems, but it keeps all digits where the weights of the residuals span many decades, a long
+// narrow valley. Uses max_iterations; stops when the sum of squares changes by less than cost_tolerance relative, or a
+// step by step_tolerance.
+Result<LeastSquaresSolution> minimise_orthogonal(const LeastSquaresProblem& problem, const Eigen::VectorXd& start,
+                                                 const LeastSquaresOptions& options = {});
+
 // Errors (bad_input): fewer residuals than parameters, a start of the wrong length, a start where the residuals are not
 // finite.
 Result<LeastSquaresSolution> minimise(const LeastSquaresProblem& problem, const Eigen::VectorXd& start,

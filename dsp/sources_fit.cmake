@@ -3,6 +3,7 @@ target_sources(coldtune_dsp PRIVATE
   statistics.cpp
   correction.cpp
   least_squares.cpp
+  least_squares_orthogonal.cpp
   resonance_model.cpp
   peak_search.cpp
   start_values.cpp

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <optional>
 
 #include "analyzer/record/quantity.hpp"
 #include "dsp/least_squares.hpp"
@@ -15,7 +16,8 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr std::size_t kGroups = 100;  // the curve is smooth; more points would add nothing but time
+constexpr double kGroups = 100;      // the curve is smooth; more points would add nothing but time
+constexpr double kNarrowest = 0.05;  // relative width of the groups at the low end
 
 // One pooled stretch of the corrected admittance.
 struct Group {
@@ -33,19 +35,25 @@ constexpr double kEdgeGainMeasured = 1e-5;   // difference of the inputs' respon
 constexpr double kEdgeGainDeclared =
     3e-4;                           // the same, not used (common practice, no source: matched converters of one chip)
 constexpr double kLossPrior = 1.0;  // ln of resistance over copper: a factor of e either way
+constexpr double kLossSlopePrior = 0.7;     // power of frequency beyond skin effect: proximity, lossy floor
 constexpr double kLossTangentPrior = 0.01;  // former, floor
 constexpr double kStrayAfterOpen_f = 1e-12;
+// Chi square per degree of freedom beyond which scaling the noise no longer makes an honest interval: five standard
+// deviations on average.
+constexpr double kWorstMisfit = 25;
 
-std::vector<Group> pool(const dsp::CorrectedResponse& data, const dsp::Band& band, double phase_rad) {
+// `beside_f`: capacitance beside the coil that the errors act on too.
+std::vector<Group> pool(const dsp::CorrectedResponse& data, const dsp::Band& band, double phase_rad, double beside_f) {
     std::vector<Group> groups;
     std::size_t first = 0, last = data.frequency_hz.size();
     while (first < last && data.frequency_hz[first] < band.low_hz) ++first;
     while (last > first && data.frequency_hz[last - 1] > band.high_hz) --last;
-    const std::size_t bins = last - first;
-    if (bins == 0) return groups;
-    const std::size_t count = std::min(kGroups, bins);
-    for (std::size_t g = 0; g < count; ++g) {
-        const std::size_t begin = first + g * bins / count, end = first + (g + 1) * bins / count;
+    if (first == last) return groups;
+    const double widest_hz = (data.frequency_hz[last - 1] - data.frequency_hz[first]) / kGroups;
+    for (std::size_t begin = first, end = first; begin < last; begin = end) {
+        // Narrow at the low end, where what is left of the inputs falls as 1/f.
+        const double edge_hz = data.frequency_hz[begin] + std::min(widest_hz, kNarrowest * data.frequency_hz[begin]);
+        while (end < last && (end == begin || data.frequency_hz[end] < edge_hz)) ++end;
         // Pooled as elastance (jw/Y) against f^2, in which a single resonance is a straight line: pooling does not bend
         // it, not even close to the resonance.
         double weight = 0, f_squared = 0;
@@ -68,15 +76,27 @@ std::vector<Group> pool(const dsp::CorrectedResponse& data, const dsp::Band& ban
         elastance /= weight;
         group.admittance = Complex(0, omega) / elastance;
         const double noise = omega * std::sqrt(0.5 / weight) / std::norm(elastance);
-        group.imaginary_sigma = std::hypot(noise, kSmoothError * std::abs(group.admittance));
-        group.real_sigma = std::hypot(noise, phase_rad * std::abs(group.admittance));
+        const double size = std::abs(group.admittance) + omega * beside_f;
+        group.imaginary_sigma = std::hypot(noise, kSmoothError * size);
+        group.real_sigma = std::hypot(noise, phase_rad * size);
         groups.push_back(group);
     }
     return groups;
 }
 
 // Parameters, in order; all dimensionless and of order one.
-enum Index : Eigen::Index { kCapacitance, kResonance, kStray, kLoss, kTangent, kEdge, kShapes };
+enum Index : Eigen::Index {
+    kCapacitance,
+    kResonance,
+    kLoss,
+    kLossSlope,
+    kStray,
+    kTangent,
+    kEdge,
+    kConductance,
+    kSusceptance,
+    kShapes
+};
 constexpr double kLogScale = 0.1;  // of the first two
 
 struct Problem {
@@ -85,6 +105,16 @@ struct Problem {
     double stray_prior_f = 0;
     double edge_gain = 0;
     double edge_hz = 0;
+    // What gains and phases that differ leave over when no open standard took it out: constant admittances, S.
+    double conductance_prior = 0;
+    double susceptance_prior = 0;
+    // What the inputs' difference acts on besides the coil while no open standard took it out: 1 / reference and the
+    // declared input capacitance.
+    double reference_s = 0;
+    double input_f = 0;
+    [[nodiscard]] Complex beside(const Group& g) const {
+        return {reference_s, 2 * std::numbers::pi * g.frequency_hz * input_f};
+    }
 
     [[nodiscard]] Eigen::Index parameters() const { return kShapes + static_cast<Eigen::Index>(family.names().size()); }
     [[nodiscard]] Eigen::Index data_rows() const { return 2 * static_cast<Eigen::Index>(groups.size()); }
@@ -96,29 +126,77 @@ struct Problem {
         std::vector<std::vector<Complex>> at;  // [group][member]
     };
 
-    [[nodiscard]] Members members(double capacitance, double resonance, double loss) const {
+    [[nodiscard]] double resistance(const double* x, const Group& g) const {
+        return std::exp(kLossPrior * x[kLoss]) * std::pow(g.frequency_hz / edge_hz, kLossSlopePrior * x[kLossSlope]);
+    }
+
+    [[nodiscard]] Complex described(const double* x, const Group& g, double resistance_factor) const {
+        return family.described(g.frequency_hz, kLogScale * x[kCapacitance], kLogScale * x[kResonance],
+                                resistance_factor);
+    }
+
+    // p: capacitance, resonance, loss, slope of the loss: the first parameters, in their order.
+    [[nodiscard]] Members members(const double* p) const {
         Members m;
         m.at.resize(groups.size());
         for (std::size_t i = 0; i < groups.size(); ++i) {
-            family.evaluate(groups[i].frequency_hz, kLogScale * capacitance, kLogScale * resonance,
-                            std::exp(kLossPrior * loss), m.at[i]);
+            family.evaluate(groups[i].frequency_hz, kLogScale * p[kCapacitance], kLogScale * p[kResonance],
+                            resistance(p, groups[i]), m.at[i]);
         }
         return m;
     }
 
     [[nodiscard]] double edge(const Group& g) const { return edge_gain * std::pow(g.frequency_hz / edge_hz, 2); }
-    [[nodiscard]] double tangent_admittance(const Group& g, double capacitance) const {
-        return 2 * std::numbers::pi * g.frequency_hz * family.static_capacitance_f() *
-               std::exp(kLogScale * capacitance) * kLossTangentPrior;
+    [[nodiscard]] static double tangent_admittance(const Group& g, double coil_farad) {
+        return 2 * std::numbers::pi * g.frequency_hz * coil_farad * kLossTangentPrior;
+    }
+    [[nodiscard]] double coil_farad(double capacitance) const {
+        return family.static_capacitance_f() * std::exp(kLogScale * capacitance);
     }
 
     [[nodiscard]] Complex model(const double* x, double capacitance, const Group& g,
                                 const std::vector<Complex>& y_of) const {
         Complex y = y_of[0];
         for (std::size_t k = 1; k < y_of.size(); ++k) y += x[kShapes + static_cast<Eigen::Index>(k) - 1] * y_of[k];
-        y += tangent_admittance(g, capacitance) * x[kTangent];
-        y *= 1 + edge(g) * x[kEdge];
-        return y + Complex(0, 2 * std::numbers::pi * g.frequency_hz * stray_prior_f * x[kStray]);
+        y += tangent_admittance(g, coil_farad(capacitance)) * x[kTangent];
+        y += edge(g) * x[kEdge] * (y + beside(g));
+        return y + Complex(conductance_prior * x[kConductance],
+                           susceptance_prior * x[kSusceptance] +
+                               2 * std::numbers::pi * g.frequency_hz * stray_prior_f * x[kStray]);
+    }
+
+    // Columns of the parameters the model is not linear in. Two are differenced (central, step 1e-5 on parameters of
+    // order one and a smooth model: error about 1e-10); the others follow, since raising every capacitance by e^a at a
+    // fixed resonance raises the admittance of the coil by e^a and its resistance against its impedance level by as
+    // much.
+    void differentiate_curve(const double* x, const Members& here, double* jacobian) const {
+        constexpr double kStep = 1e-5;
+        double p[kLossSlope + 1];
+        std::copy(x, x + kLossSlope + 1, p);
+        p[kResonance] = x[kResonance] + kStep;
+        const Members higher = members(p);
+        p[kResonance] = x[kResonance] - kStep;
+        const Members lower = members(p);
+        const double farad = coil_farad(x[kCapacitance]);
+        for (std::size_t i = 0; i < groups.size(); ++i) {
+            const Group& g = groups[i];
+            const double bent = 1 + edge(g) * x[kEdge];
+            const auto column = [&](Eigen::Index k) { return jacobian + k * rows(); };
+            store(
+                column(kResonance), i, g,
+                (model(x, x[kCapacitance], g, higher.at[i]) - model(x, x[kCapacitance], g, lower.at[i])) / (2 * kStep));
+            // d / d ln(resistance), of the described shape only: the others are taken free of loss.
+            const double r = resistance(x, g);
+            const Complex loss =
+                (described(x, g, r * std::exp(kStep)) - described(x, g, r * std::exp(-kStep))) / (2 * kStep) * bent;
+            store(column(kLoss), i, g, kLossPrior * loss);
+            store(column(kLossSlope), i, g, kLossSlopePrior * std::log(g.frequency_hz / edge_hz) * loss);
+            Complex coil = here.at[i][0] + tangent_admittance(g, farad) * x[kTangent];
+            for (std::size_t k = 1; k < here.at[i].size(); ++k) {
+                coil += x[kShapes + static_cast<Eigen::Index>(k) - 1] * here.at[i][k];
+            }
+            store(column(kCapacitance), i, g, kLogScale * (coil * bent + loss));
+        }
     }
 
     static void store(double* column, std::size_t i, const Group& g, Complex value) {
@@ -127,42 +205,31 @@ struct Problem {
     }
 
     void evaluate(const double* x, double* r, double* jacobian) const {
-        const Members here = members(x[kCapacitance], x[kResonance], x[kLoss]);
+        const Members here = members(x);
         for (std::size_t i = 0; i < groups.size(); ++i) {
             store(r, i, groups[i], model(x, x[kCapacitance], groups[i], here.at[i]) - groups[i].admittance);
         }
         double* prior = r + data_rows();
         prior[0] = kLogScale * x[kCapacitance] / family.capacitance_prior();
         prior[1] = kLogScale * (-2 * x[kResonance] - x[kCapacitance]) / family.inductance_prior();
-        for (Eigen::Index k = kStray; k < parameters(); ++k) prior[k] = x[k];
+        for (Eigen::Index k = kLoss; k < parameters(); ++k) prior[k] = x[k];
         if (jacobian == nullptr) return;
 
         std::fill(jacobian, jacobian + rows() * parameters(), 0.0);
         const auto column = [&](Eigen::Index k) { return jacobian + k * rows(); };
-        // By central differences where the model is not linear; parameters are of order one and the model is smooth, so
-        // the error is about 1e-10.
-        constexpr double kStep = 1e-5;
-        for (const Eigen::Index k : {Eigen::Index{kCapacitance}, Eigen::Index{kResonance}, Eigen::Index{kLoss}}) {
-            double p[3] = {x[kCapacitance], x[kResonance], x[kLoss]};
-            double& moved = p[k == kCapacitance ? 0 : k == kResonance ? 1 : 2];
-            moved += kStep;
-            const Members plus = members(p[0], p[1], p[2]);
-            const double capacitance_plus = p[0];
-            moved -= 2 * kStep;
-            const Members minus = members(p[0], p[1], p[2]);
-            for (std::size_t i = 0; i < groups.size(); ++i) {
-                store(column(k), i, groups[i],
-                      (model(x, capacitance_plus, groups[i], plus.at[i]) - model(x, p[0], groups[i], minus.at[i])) /
-                          (2 * kStep));
-            }
-        }
+        differentiate_curve(x, here, jacobian);
         for (std::size_t i = 0; i < groups.size(); ++i) {
             const Group& g = groups[i];
             const double bent = 1 + edge(g) * x[kEdge];
             const Complex stray(0, 2 * std::numbers::pi * g.frequency_hz * stray_prior_f);
+            const Complex constants =
+                stray * x[kStray] + Complex(conductance_prior * x[kConductance], susceptance_prior * x[kSusceptance]);
+            const Complex bent_whole = model(x, x[kCapacitance], g, here.at[i]) - constants;
             store(column(kStray), i, g, stray);
-            store(column(kTangent), i, g, tangent_admittance(g, x[kCapacitance]) * bent);
-            store(column(kEdge), i, g, edge(g) / bent * (model(x, x[kCapacitance], g, here.at[i]) - stray * x[kStray]));
+            store(column(kConductance), i, g, conductance_prior);
+            store(column(kSusceptance), i, g, Complex(0, susceptance_prior));
+            store(column(kTangent), i, g, tangent_admittance(g, coil_farad(x[kCapacitance])) * bent);
+            store(column(kEdge), i, g, edge(g) * ((bent_whole + beside(g)) / bent));
             for (std::size_t k = 1; k < here.at[i].size(); ++k) {
                 store(column(kShapes + static_cast<Eigen::Index>(k) - 1), i, g, here.at[i][k] * bent);
             }
@@ -170,9 +237,29 @@ struct Problem {
         column(kCapacitance)[data_rows()] = kLogScale / family.capacitance_prior();
         column(kCapacitance)[data_rows() + 1] = -kLogScale / family.inductance_prior();
         column(kResonance)[data_rows() + 1] = -2 * kLogScale / family.inductance_prior();
-        for (Eigen::Index k = kStray; k < parameters(); ++k) column(k)[data_rows() + k] = 1;
+        for (Eigen::Index k = kLoss; k < parameters(); ++k) column(k)[data_rows() + k] = 1;
     }
 };
+
+// The minimum, from the start or, where the valley runs dry before it, from resonances a little above and below.
+std::optional<dsp::LeastSquaresSolution> follow_curve(const dsp::LeastSquaresProblem& problem,
+                                                      const Eigen::VectorXd& start) {
+    // Weights of 1e5 on a nearly straight curve make a long narrow valley, hence the orthogonal solver.
+    dsp::LeastSquaresOptions options;
+    options.max_iterations = 300;
+    options.cost_tolerance = 1e-8;
+    options.step_tolerance = 1e-8;
+    std::optional<dsp::LeastSquaresSolution> best;
+    for (const double offset : {0.0, 0.4, 1.0, 2.0}) {
+        Eigen::VectorXd from = start;
+        from[kResonance] += offset;
+        auto solution = dsp::minimise_orthogonal(problem, from, options);
+        if (!solution || !solution->converged()) continue;
+        if (!best || solution->chi_square < best->chi_square) best = std::move(*solution);
+        if (best->chi_square < kWorstMisfit * static_cast<double>(problem.residuals)) break;
+    }
+    return best;
+}
 
 std::string hertz(double f) {
     return record::format_quantity(f, record::Unit::hertz, 3);
@@ -186,8 +273,17 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
     if (data.frequency_hz.empty())
         return BelowBandRefusal{"the standards and the capture have no frequency in common; measure them alike"};
     const dsp::Band used = band.value_or(dsp::Band{data.frequency_hz.front(), data.frequency_hz.back()});
-    Problem problem{family, pool(data, used, data.used_load ? kPhaseMeasured_rad : kPhaseDeclared_rad), 0, 0,
-                    used.high_hz};
+    Problem problem{family, pool(data, used, data.used_load ? kPhaseMeasured_rad : kPhaseDeclared_rad,
+                                 data.used_open ? 0.0 : bench.input_capacitance_f)};
+    problem.edge_hz = used.high_hz;
+    if (!data.used_open) {
+        const double rectangular = 1 / std::sqrt(3.0);
+        problem.reference_s = 1 / bench.reference_ohm;
+        problem.input_f = bench.input_capacitance_f;
+        problem.conductance_prior = rectangular * (tolerances.channel_gain_relative / bench.reference_ohm +
+                                                   tolerances.input_capacitance_relative / bench.input_resistance_ohm);
+        problem.susceptance_prior = rectangular * tolerances.channel_phase_rad / bench.reference_ohm;
+    }
     problem.stray_prior_f = data.used_open
                                 ? kStrayAfterOpen_f
                                 : std::max(kStrayAfterOpen_f, tolerances.input_capacitance_relative *
@@ -217,13 +313,8 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
     const double least = std::log(1.05 * used.high_hz / family.first_mode_hz()) / kLogScale;
     start[kResonance] = std::max(start[kResonance], least);
 
-    // Weights of 1e5 on a nearly straight curve make a long narrow valley: many cheap steps, and a minimum known to a
-    // thousandth of a standard deviation is known well enough.
-    dsp::LeastSquaresOptions options;
-    options.max_iterations = 600;
-    options.cost_tolerance = 1e-6;
-    const auto solution = dsp::minimise(lsq, start, options);
-    if (!solution || !solution->converged()) {
+    const auto solution = follow_curve(lsq, start);
+    if (!solution) {
         return BelowBandRefusal{
             "the coil's curve cannot be followed by the calculated one; check the description and the wiring"};
     }
@@ -235,16 +326,26 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
     std::vector<double> residual(static_cast<std::size_t>(problem.rows()));
     Eigen::MatrixXd j(problem.rows(), problem.parameters());
     problem.evaluate(x.data(), residual.data(), j.data());
-    const Eigen::LDLT<Eigen::MatrixXd> normal(j.transpose() * j);
     Eigen::VectorXd pick = Eigen::VectorXd::Zero(problem.parameters());
     pick[kResonance] = 1;
-    const Eigen::VectorXd weights = j * normal.solve(pick);
+    // J (J^T J)^-1 pick through J = QR, which keeps the digits that J^T J would lose.
+    const Eigen::HouseholderQR<Eigen::MatrixXd> qr(j);
+    Eigen::VectorXd weights = Eigen::VectorXd::Zero(problem.rows());
+    weights.head(problem.parameters()) =
+        qr.matrixQR().topRows(problem.parameters()).triangularView<Eigen::Upper>().transpose().solve(pick);
+    weights.applyOnTheLeft(qr.householderQ());
     const Eigen::Index rows = problem.data_rows();
     double chi = 0;
     for (Eigen::Index i = 0; i < rows; ++i)
         chi += residual[static_cast<std::size_t>(i)] * residual[static_cast<std::size_t>(i)];
     const auto freedom = static_cast<std::size_t>(std::max<Eigen::Index>(1, rows - problem.parameters()));
     const double misfit = std::max(1.0, chi / static_cast<double>(freedom));
+    if (misfit > kWorstMisfit) {
+        return BelowBandRefusal{
+            "the curve is not that of the described coil on the declared bench; check the description, the hookup and "
+            "the "
+            "reference resistor, and measure the open standard"};
+    }
 
     BelowBandFit fit;
     Resonance& r = fit.resonance;
@@ -261,11 +362,11 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
     line("stray at the foot", prior[kStray] * prior[kStray]);
     line("described capacitance", prior[0] * prior[0]);
     line("described inductance", prior[1] * prior[1]);
-    line("loss", prior[kLoss] * prior[kLoss] + prior[kTangent] * prior[kTangent]);
-    line("channel match", prior[kEdge] * prior[kEdge]);
+    const auto share = [&](Eigen::Index k) { return prior[k] * prior[k]; };
+    line("loss", share(kLoss) + share(kLossSlope) + share(kTangent));
+    line("channel match", share(kEdge) + share(kConductance) + share(kSusceptance));
     for (std::size_t k = 0; k < family.names().size(); ++k) {
-        const double share = prior[kShapes + static_cast<Eigen::Index>(k)];
-        line("shape: " + family.names()[k], share * share);
+        line("shape: " + family.names()[k], share(kShapes + static_cast<Eigen::Index>(k)));
     }
     r.budget.push_back({"clock", first_hz * tolerances.clock_ppm * 1e-6 / std::sqrt(3.0), 0, 0});
     double variance = 0;

@@ -128,4 +128,8 @@ void ShapeFamily::evaluate(double frequency_hz, double a, double b, double resis
     for (std::size_t k = 1; k < members_.size(); ++k) out[k] = at(members_[k], 0) - described;
 }
 
+std::complex<double> ShapeFamily::described(double frequency_hz, double a, double b, double resistance) const {
+    return members_[0].model.foot_admittance(frequency_hz, {std::exp(a), std::exp(-2 * b - a), resistance});
+}
+
 }  // namespace coldtune::measure

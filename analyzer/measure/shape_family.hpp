@@ -42,6 +42,9 @@ public:
     void evaluate(double frequency_hz, double a, double b, double resistance,
                   std::vector<std::complex<double>>& out) const;
 
+    // The described shape alone.
+    [[nodiscard]] std::complex<double> described(double frequency_hz, double a, double b, double resistance) const;
+
 private:
     struct Member {
         model::SecondaryModel model;
