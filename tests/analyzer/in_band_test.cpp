@@ -105,9 +105,9 @@ INSTANTIATE_TEST_SUITE_P(Coils, InBand,
                          testing::Values(Case{2e3, 20}, Case{2e3, 400}, Case{5e3, 60}, Case{12e3, 150}, Case{30e3, 20},
                                          Case{30e3, 400}, Case{63e3, 180}, Case{80e3, 20}, Case{80e3, 400},
                                          Case{85e3, 250}),
-                         [](const testing::TestParamInfo<Case>& info) {
-                             return std::to_string(static_cast<int>(info.param.frequency_hz)) + "HzQ" +
-                                    std::to_string(static_cast<int>(info.param.q));
+                         [](const testing::TestParamInfo<Case>& coil) {
+                             return std::to_string(static_cast<int>(coil.param.frequency_hz)) + "HzQ" +
+                                    std::to_string(static_cast<int>(coil.param.q));
                          });
 
 // The declared tolerances of what was not measured must be in the budget, and gone once it is measured.

@@ -2,3 +2,8 @@
 coldtune_test(measure_test
   SOURCES findings_test.cpp in_band_test.cpp
   LIBS coldtune_analyzer)
+
+coldtune_test(below_band_test
+  SOURCES below_band_test.cpp
+  LIBS coldtune_analyzer Eigen3::Eigen
+  TIMEOUT 900)
