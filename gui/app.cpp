@@ -196,22 +196,23 @@ void App::act_on_coil(const Action& a) {
             break;
         }
         case Do::open_coil: {
-            if (a.text.empty()) return;
-            auto loaded = load_form(a.text);
+            const std::string path = a.text.empty() ? state_.coil_path : a.text;
+            if (path.empty()) return ask_for_path();
+            auto loaded = load_form(path);
             if (!loaded) {
                 state_.complaint = loaded.error().message;
                 return;
             }
             history_.before(form, "");
             form = std::move(*loaded);
-            state_.coil_path = a.text;
-            state_.notice = "Opened " + a.text;
+            state_.coil_path = path;
+            state_.notice = "Opened " + path;
             state_.complaint.clear();
             break;
         }
         case Do::save_coil: {
             const std::string path = a.text.empty() ? state_.coil_path : a.text;
-            if (path.empty()) return;
+            if (path.empty()) return ask_for_path();
             const auto saved = save_form(form, path);
             if (!saved) {
                 state_.complaint = saved.error().message;
@@ -225,6 +226,12 @@ void App::act_on_coil(const Action& a) {
             return;
     }
     coil_changed();
+}
+
+// A key was pressed before any file was named.
+void App::ask_for_path() {
+    state_.step = Step::coil;
+    state_.complaint = "Write the file's name at the end of step 1 first, then Open or Save.";
 }
 
 void App::coil_changed() {

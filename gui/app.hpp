@@ -44,6 +44,7 @@ private:
     void act_on_plot(const Action& action);
     void act_on_window(const Action& action);
 
+    void ask_for_path();
     void coil_changed();
     void calculate();
     void bench_changed();

@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include "gui/bench_form.hpp"
+#include "gui/fonts.hpp"
 #include "gui/history.hpp"
 #include "gui/settings_file.hpp"
 #include "tests/support/scratch_folder.hpp"
@@ -122,6 +123,19 @@ TEST(BenchForm, ReadsValuesAndRefusesNonsense) {
     BenchForm same;
     same.coil_input = same.generator_input = 1;
     EXPECT_FALSE(read(same).settings);
+}
+
+TEST(Fonts, SayWhatToInstallWhenThereAreNone) {
+    const ScratchFolder folder;
+    const auto none = find_fonts({folder.path()});
+    ASSERT_FALSE(none);
+    EXPECT_NE(none.error().message.find("fonts-open-sans"), std::string::npos);
+    std::filesystem::create_directories(folder / "dejavu");
+    folder.put("dejavu/DejaVuSans.ttf", "x");
+    EXPECT_FALSE(find_fonts({folder.path()})) << "half a pair is none";
+    folder.put("dejavu/DejaVuSans-Bold.ttf", "x");
+    ASSERT_TRUE(find_fonts({folder.path()}));
+    EXPECT_EQ(find_fonts({folder.path()})->regular, folder / "dejavu/DejaVuSans.ttf");
 }
 
 TEST(History, JoinsTypingInOneFieldAndForgetsRedoOnAChange) {
