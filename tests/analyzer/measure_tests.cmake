@@ -6,4 +6,5 @@ coldtune_test(measure_test
 coldtune_test(below_band_test
   SOURCES below_band_test.cpp
   LIBS coldtune_analyzer Eigen3::Eigen
-  TIMEOUT 900)
+  TIMEOUT 900
+  HEAVY)

@@ -14,4 +14,5 @@ coldtune_test(dsp_fit_statistics_test
   SOURCES
     resonance_statistics_test.cpp
   LIBS coldtune_dsp Eigen3::Eigen
-  TIMEOUT 900)
+  TIMEOUT 900
+  HEAVY)
