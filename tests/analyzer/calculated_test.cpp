@@ -1,5 +1,6 @@
 // The printed figures and their uncertainty.
 #include "analyzer/model/calculated.hpp"
+#include "tests/support/example_coil.hpp"
 
 #include <gtest/gtest.h>
 
@@ -12,16 +13,7 @@ namespace coldtune::model {
 namespace {
 
 CoilDescription coil_with_sphere() {
-    CoilDescription coil;
-    coil.secondary = {.diameter_m = 0.11,
-                      .length_m = 0.5,
-                      .turns = 1000,
-                      .wire_diameter_m = 0.4e-3,
-                      .base_height_m = 0.3,
-                      .temperature_c = 20,
-                      .overall_wire_diameter_m = {}};
-    coil.topload = {Sphere{0.2, 0.12}};
-    return coil;
+    return test::example_coil({Sphere{0.2, 0.12}});
 }
 
 std::map<std::string, UncertaintyTerm> budget_of(const CoilDescription& coil, double frequency_hz) {

@@ -16,6 +16,7 @@
 #include "analyzer/model/inductance.hpp"
 #include "analyzer/model/rank_one_update.hpp"
 #include "analyzer/model/secondary_modes.hpp"
+#include "tests/support/example_coil.hpp"
 
 namespace coldtune::model {
 namespace {
@@ -25,15 +26,7 @@ using Eigen::Index;
 using std::numbers::pi;
 
 CoilDescription bare_coil() {
-    CoilDescription coil;
-    coil.secondary = {.diameter_m = 0.11,
-                      .length_m = 0.5,
-                      .turns = 1000,
-                      .wire_diameter_m = 0.4e-3,
-                      .base_height_m = 0.3,
-                      .temperature_c = 20,
-                      .overall_wire_diameter_m = {}};
-    return coil;
+    return test::example_coil();
 }
 
 CoilDescription coil_with_toroid() {

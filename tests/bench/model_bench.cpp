@@ -6,21 +6,13 @@
 #include <stdexcept>
 
 #include "analyzer/model/secondary.hpp"
+#include "tests/support/example_coil.hpp"
 
 namespace coldtune::model {
 namespace {
 
 CoilDescription coil() {
-    CoilDescription description;
-    description.secondary = {.diameter_m = 0.11,
-                             .length_m = 0.5,
-                             .turns = 1000,
-                             .wire_diameter_m = 0.4e-3,
-                             .base_height_m = 0.3,
-                             .temperature_c = 20,
-                             .overall_wire_diameter_m = {}};
-    description.topload = {Toroid{0.4, 0.1, 0.08}};
-    return description;
+    return test::example_coil({Toroid{0.4, 0.1, 0.08}});
 }
 
 SecondaryModel model_of(std::size_t sections) {

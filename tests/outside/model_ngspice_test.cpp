@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "analyzer/model/secondary.hpp"
+#include "tests/support/example_coil.hpp"
 #include "tests/support/process.hpp"
 #include "tests/support/scratch_folder.hpp"
 
@@ -20,16 +21,7 @@ namespace coldtune::model {
 namespace {
 
 CoilDescription coil_with_toroid() {
-    CoilDescription coil;
-    coil.secondary = {.diameter_m = 0.11,
-                      .length_m = 0.5,
-                      .turns = 1000,
-                      .wire_diameter_m = 0.4e-3,
-                      .base_height_m = 0.3,
-                      .temperature_c = 20,
-                      .overall_wire_diameter_m = {}};
-    coil.topload = {Toroid{0.4, 0.1, 0.08}};
-    return coil;
+    return test::example_coil({Toroid{0.4, 0.1, 0.08}});
 }
 
 // Elements between nodes 0..n named v0..vn; the return is ngspice's node 0.
