@@ -24,7 +24,7 @@ constexpr double kDriftCautionPpm = 100;  // no pair of healthy crystals differs
 constexpr double kDriftRejectPpm = 400;   // beyond what the drift estimate can follow without ambiguity
 constexpr double kDistortionCautionDb = -45;
 constexpr double kDistortionRejectDb = -20;
-constexpr double kUnsteadyCautionSigma = 8;  // the largest of 10^5 normal changes stays under 5
+constexpr double kUnsteadyCautionSigma = 4;  // noise alone gives 1 to 1.6
 constexpr double kGainMargin = 0.02;  // inputs of one interface differ by less than 2 % (common practice, no source)
 
 // Capacitance against frequency, C(f) = c0 + c2 f^2 by weighted least squares on Im(Y)/w. Below its first resonance a

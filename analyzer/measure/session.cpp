@@ -19,6 +19,8 @@ constexpr double kTail_s = 0.3;  // latency of the interface and the coil's ring
 constexpr double kFade_s = 0.005;
 constexpr double kFinal_s = 6.0;          // of the second sweep
 constexpr double kBinsPerBandwidth = 10;  // the fit wants at least this many bins across f0/Q
+constexpr double kFinerWhenTooCoarse = 6;
+constexpr double kMinimumWidthBins = 12;  // of the coarse sweep, around a peak it could not resolve
 constexpr double kLongestPeriod_s = 8.0;
 constexpr std::size_t kCoarsePeriods = 3;  // one settles
 
@@ -33,7 +35,7 @@ struct Found {
 
 struct CoarseOutcome {
     std::optional<Found> found;
-    bool too_coarse = false;
+    std::optional<double> narrow_peak_hz;  // seen, but narrower than the coarse bins can resolve
 };
 
 CoarseOutcome look(const dsp::TwoChannelCapture& capture, std::size_t period, const SessionSettings& settings) {
@@ -45,8 +47,11 @@ CoarseOutcome look(const dsp::TwoChannelCapture& capture, std::size_t period, co
     if (!corrected) return {};
     const auto form = settings.hookup == Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
     const dsp::FitOutcome outcome = dsp::fit_resonance(*corrected, form);
-    if (const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome)) return {Found{fit->frequency_hz, fit->q}, false};
-    return {std::nullopt, std::get<dsp::NoFit>(outcome).reason == dsp::NoFit::Reason::too_coarse};
+    if (const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome)) return {Found{fit->frequency_hz, fit->q}, {}};
+    if (std::get<dsp::NoFit>(outcome).reason != dsp::NoFit::Reason::too_coarse) return {};
+    const std::vector<dsp::Peak> peaks = dsp::find_peaks(*corrected, form);
+    if (peaks.empty()) return {};
+    return {std::nullopt, peaks.front().frequency_hz};
 }
 
 class Player {
@@ -130,17 +135,20 @@ Result<SessionRecord> run_session(audio::AudioPort& port, const SessionSettings&
         if (!coarse) return coarse.error();
         const CoarseOutcome seen = look(coarse->capture, sweep.period_frames, settings);
         found = seen.found;
+        const double coarse_spacing_hz = rate / static_cast<double>(sweep.period_frames);
         if (!settings.period_frames) {
             const double longest = kLongestPeriod_s * rate;
             double wanted = static_cast<double>(sweep.period_frames);
             if (found) wanted = std::max(wanted, kBinsPerBandwidth * rate * found->q / found->frequency_hz);
-            if (seen.too_coarse) wanted *= 4;
+            if (seen.narrow_peak_hz) wanted *= kFinerWhenTooCoarse;
             sweep.period_frames = dsp::choose_period(static_cast<std::size_t>(std::min(wanted, longest)));
         }
         if (found) {
             // A few bandwidths around the peak hold nearly all the information about f0 and Q; the floor keeps the rest
             // of the band in view.
             sweep.focus = dsp::PeriodicSweep::Focus{found->frequency_hz, 3 * found->frequency_hz / found->q, 20};
+        } else if (seen.narrow_peak_hz) {
+            sweep.focus = dsp::PeriodicSweep::Focus{*seen.narrow_peak_hz, coarse_spacing_hz * kMinimumWidthBins, 20};
         }
     }
     const double period_s = static_cast<double>(sweep.period_frames) / rate;
