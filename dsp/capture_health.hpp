@@ -37,9 +37,10 @@ struct CaptureHealth {
     };
     std::optional<Hum> hum;
     std::optional<double> clock_drift_ppm;
-    // Power at bins the generator leaves silent but which repeat with the period, relative to the excited power, in dB,
-    // for each channel; only for a known period with silent bins inside 0 .. 0.45 fs. Distortion of the interface or of
-    // the coil's surroundings.
+    // Mean power at a bin the generator leaves silent but that repeats with the period, relative to the mean power at
+    // an excited bin, in dB, for each channel; only for a known period with silent bins between 700 Hz and 0.465 fs.
+    // Distortion of the interface or of the coil's surroundings: what an excited bin holds of it is as much. Empty as
+    // well where nothing stands out of the noise.
     std::optional<double> generator_distortion_db;
     std::optional<double> coil_distortion_db;
     // Largest change of the ratio between the first and second half of the periods, in standard deviations of that

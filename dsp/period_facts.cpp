@@ -43,8 +43,9 @@ Halves halves_of(const std::vector<double>& channel, std::size_t n, std::size_t 
     return halves;
 }
 
-// Power that repeats at silent bins over power at excited bins. What scatters between the halves is taken off; where
-// nothing is left, the uncertainty of that subtraction stands for the answer, which is then an upper bound.
+// Mean power that repeats at a silent bin over mean power at an excited bin: distortion spreads over all bins, so this
+// is also what it does to an excited one. What scatters between the halves is taken off; where nothing is left above
+// the uncertainty of that, there is none.
 std::optional<double> distortion(const Halves& halves, const std::vector<char>& excited, std::size_t lowest,
                                  std::size_t highest) {
     double largest = 0;
@@ -52,11 +53,12 @@ std::optional<double> distortion(const Halves& halves, const std::vector<char>& 
     if (!(largest > 1e-290) || !std::isfinite(largest)) return std::nullopt;
     const double scale = 1 / largest;  // squares of powers stay within a double's range
     double silent = 0, variance = 0, signal = 0;
-    std::size_t count = 0;
+    std::size_t count = 0, sounding = 0;
     for (std::size_t k = lowest; k <= highest; ++k) {
         const Complex mean = 0.5 * (halves.first[k] + halves.second[k]);
         if (excited[k] != 0) {
             signal += scale * std::norm(mean);
+            ++sounding;
             continue;
         }
         const double noise = scale * 0.25 * std::norm(halves.first[k] - halves.second[k]);
@@ -65,7 +67,10 @@ std::optional<double> distortion(const Halves& halves, const std::vector<char>& 
         ++count;
     }
     if (count < 16 || !(signal > 0)) return std::nullopt;
-    return 10.0 * std::log10(std::max({silent, std::sqrt(variance), 1e-30 * signal}) / signal);
+    // Four standard deviations: noise alone does not get there.
+    if (silent < 4 * std::sqrt(variance) || !(silent > 1e-30 * signal)) return std::nullopt;
+    const double share = static_cast<double>(sounding) / static_cast<double>(count);
+    return 10.0 * std::log10(share * silent / signal);
 }
 
 }  // namespace
@@ -94,7 +99,9 @@ PeriodFacts period_facts(const TwoChannelCapture& capture, std::size_t period_fr
         if (std::norm(generator.first[k]) >= weakest) excited[k] = 1;
     // From 700 Hz: below it lie the mains and its harmonics, which may repeat with the period by chance.
     const std::size_t lowest = std::max<std::size_t>(1, static_cast<std::size_t>(std::ceil(700.0 * per_hz)));
-    const std::size_t highest = n * 9 / 20;
+    // A little beyond the band a sweep usually takes: odd distortion spills over its upper edge, and the converters'
+    // filters still let it through.
+    const std::size_t highest = n * 93 / 200;
     facts.generator_distortion_db = distortion(generator, excited, lowest, highest);
     facts.coil_distortion_db = distortion(coil, excited, lowest, highest);
 

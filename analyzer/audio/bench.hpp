@@ -103,7 +103,7 @@ struct AntiAlias {
     double coil_corner_mismatch = 0;  // relative: coil side's corner is corner_hz * (1 + this)
 };
 
-// Harmonics of a full-scale sine, dB below it; nullopt = none.
+// Harmonics of a full-scale sine, dB relative to it (-60 = a thousandth); nullopt = none.
 struct Nonlinearity {
     std::optional<double> second_db;
     std::optional<double> third_db;

@@ -153,7 +153,7 @@ Command add_measure(CLI::App& root) {
                if (!band) throw CLI::ValidationError("--band", band.error().message);
                o->band = *band;
            },
-           "Lowest and highest frequency (default 500 Hz to 0.45 of the rate)")
+           "Lowest and highest frequency (default 1 kHz to 0.45 of the rate)")
         ->type_name("LOW:HIGH");
     app->add_option("--period", o->period, "Frames in one period (default: about 2/3 s, longer for a narrow resonance)")
         ->check(CLI::Range(64, 1 << 24));

@@ -22,7 +22,7 @@ constexpr double kHumCautionDb = -20;           // hum a tenth of the signal eat
 constexpr double kDriftNotePpm = 1;             // detected and removed; worth knowing
 constexpr double kDriftCautionPpm = 100;  // no pair of healthy crystals differs by more (common practice, no source)
 constexpr double kDriftRejectPpm = 400;   // beyond what the drift estimate can follow without ambiguity
-constexpr double kDistortionCautionDb = -45;
+constexpr double kDistortionCautionDb = -55;  // interfaces stay below -80 (common practice, no source)
 constexpr double kDistortionRejectDb = -20;
 constexpr double kUnsteadyCautionSigma = 4;  // noise alone gives 1 to 1.6
 constexpr double kGainMargin = 0.02;  // inputs of one interface differ by less than 2 % (common practice, no source)
@@ -33,7 +33,7 @@ struct ApparentCapacitance {
     double c0_f = 0;
     double rise_f = 0;        // c2 * f_high^2
     double rise_sigma_f = 0;  // its standard deviation, from the data's noise and misfit together
-    bool conductive = false;  // mostly resistive or inductive: the question makes no sense
+    double loss_f = 0;        // conductance over omega, the same weights: a resistor shows here
 };
 
 ApparentCapacitance apparent_capacitance(const dsp::CorrectedResponse& data) {
@@ -42,13 +42,12 @@ ApparentCapacitance apparent_capacitance(const dsp::CorrectedResponse& data) {
     if (n < 8) return out;
     const double f_high = data.frequency_hz.back();
     double s0 = 0, s1 = 0, s2 = 0, t0 = 0, t1 = 0;
-    std::size_t resistive = 0;
+    double loss = 0;
     std::vector<double> c(n), w(n), x(n);
     for (std::size_t k = 0; k < n; ++k) {
         const double omega = 2 * std::numbers::pi * data.frequency_hz[k];
         const auto y = 1.0 / data.impedance[k];
         c[k] = y.imag() / omega;
-        resistive += c[k] < 0 || y.real() > std::abs(y.imag()) ? 1U : 0U;
         const double y_variance = data.impedance_variance[k] / std::pow(std::abs(data.impedance[k]), 4) / 2;
         const double variance = y_variance / (omega * omega);
         w[k] = variance > 0 ? 1 / variance : 0;
@@ -57,6 +56,7 @@ ApparentCapacitance apparent_capacitance(const dsp::CorrectedResponse& data) {
         s1 += w[k] * x[k];
         s2 += w[k] * x[k] * x[k];
         t0 += w[k] * c[k];
+        loss += w[k] * y.real() / omega;
         t1 += w[k] * x[k] * c[k];
     }
     const double determinant = s0 * s2 - s1 * s1;
@@ -67,7 +67,7 @@ ApparentCapacitance apparent_capacitance(const dsp::CorrectedResponse& data) {
     for (std::size_t k = 0; k < n; ++k) chi += w[k] * std::pow(c[k] - out.c0_f - out.rise_f * x[k], 2);
     const double misfit = std::max(1.0, chi / static_cast<double>(n - 2));
     out.rise_sigma_f = std::sqrt(s0 / determinant * misfit);
-    out.conductive = resistive * 2 > n;
+    out.loss_f = loss / s0;
     return out;
 }
 
@@ -211,7 +211,10 @@ std::vector<Finding> judge_no_fit(const dsp::NoFit& no_fit, const dsp::Corrected
     }
     if (hookup == Hookup::foot) {
         const ApparentCapacitance c = apparent_capacitance(corrected);
-        const bool rises = !c.conductive && c.rise_f > 6 * c.rise_sigma_f && c.rise_f > 0.02 * std::abs(c.c0_f);
+        // After an open standard a lead is good to a picofarad; a declared cable capacitance to 30 %.
+        const double unsure_f = corrected.used_open ? 1e-12 : std::max(1e-12, 0.3 * bench.input_capacitance_f);
+        const bool capacitive = c.loss_f < std::max(unsure_f, std::abs(c.c0_f)) && c.c0_f > -unsure_f;
+        const bool rises = capacitive && c.rise_f > 6 * c.rise_sigma_f && c.rise_f > 0.02 * std::abs(c.c0_f);
         if (no_fit.reason == Reason::at_band_edge || rises) {
             return {{FindingCode::outside_band, Weight::reject,
                      fmt::format(
@@ -219,9 +222,7 @@ std::vector<Finding> judge_no_fit(const dsp::NoFit& no_fit, const dsp::Corrected
                          "above the band; use an interface with a higher rate, or load the head with a known capacitor",
                          band)}};
         }
-        // After an open standard a lead is good to a picofarad; a declared cable capacitance to 30 %.
-        const double unsure_f = corrected.used_open ? 1e-12 : std::max(1e-12, 0.3 * bench.input_capacitance_f);
-        if (!c.conductive && std::abs(c.c0_f) < unsure_f) {
+        if (capacitive && std::abs(c.c0_f) < unsure_f) {
             return {
                 {FindingCode::no_coil, Weight::reject,
                  corrected.used_open

@@ -110,7 +110,7 @@ Status check(const SessionSettings& s) {
 }  // namespace
 
 dsp::Band default_band(double sample_rate_hz) {
-    return {500.0, 0.45 * sample_rate_hz};
+    return {1000.0, 0.45 * sample_rate_hz};
 }
 
 Result<SessionRecord> run_session(audio::AudioPort& port, const SessionSettings& settings, std::stop_token stop,

@@ -31,8 +31,8 @@ struct SessionSettings {
     std::size_t coil_input = 1;
 };
 
-// 500 Hz to 0.45 of the rate: below, line inputs roll off; above, the converters' filters do (common practice, no
-// source).
+// 1 kHz to 0.45 of the rate: the silent bins below show distortion, above lie the converters' filters (common practice,
+// no source).
 dsp::Band default_band(double sample_rate_hz);
 
 struct SessionProgress {

@@ -156,8 +156,8 @@ TEST(Findings, GrossClockDriftIsACaution) {
 
 TEST(Findings, NonlinearCoilSide) {
     Bench bench = healthy();
-    bench.interface.coil_nonlinearity.second_db = 34;
-    bench.interface.coil_nonlinearity.third_db = 34;
+    bench.interface.coil_nonlinearity.second_db = -34;
+    bench.interface.coil_nonlinearity.third_db = -34;
     const auto result = run(bench);
     EXPECT_NE(find(result, FindingCode::nonlinear), nullptr) << said(result);
     EXPECT_NE(result.verdict(), Verdict::good);
@@ -165,7 +165,7 @@ TEST(Findings, NonlinearCoilSide) {
 
 TEST(Findings, DistortionOfTheOutputAloneIsHarmless) {
     Bench bench = healthy();
-    bench.interface.output_nonlinearity.second_db = 50;  // both inputs see it alike: the ratio does not
+    bench.interface.output_nonlinearity.second_db = -50;  // both inputs see it alike: the ratio does not
     const auto result = run(bench);
     EXPECT_EQ(find(result, FindingCode::nonlinear), nullptr) << said(result);
     ASSERT_NE(result.resonance(), nullptr) << said(result);

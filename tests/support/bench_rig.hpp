@@ -16,7 +16,7 @@ struct SweepShape {
     double rate_hz = 192000;
     std::size_t period = 131072;
     std::size_t periods = 6;
-    double low_hz = 500;
+    double low_hz = 1000;
     double high_hz = 0;  // 0: 0.45 of the rate
     double level_dbfs = -6;
 };
