@@ -77,7 +77,7 @@ std::vector<double> grid(dsp::Band band, const std::vector<double>& centres) {
 }
 
 // The header of dsp/resonance_fit.hpp, term by term.
-Complex fitted_impedance(const dsp::ResonanceFit& fit, double frequency_hz) {
+Complex fitted_impedance(const dsp::ResonanceFit& fit, bool series_loss, double frequency_hz) {
     const double omega = 2 * std::numbers::pi * frequency_hz;
     const double x = frequency_hz / fit.frequency_hz;
     const Complex one_plus_ju(1, fit.q * (x - 1 / x));
@@ -85,7 +85,9 @@ Complex fitted_impedance(const dsp::ResonanceFit& fit, double frequency_hz) {
     if (fit.form == dsp::ResonanceForm::series) {
         return 1.0 / (Complex(0, reactive) + 1 / fit.resistance_ohm / one_plus_ju);
     }
-    return Complex(fit.offset, reactive) + fit.resistance_ohm / one_plus_ju;
+    // Loss in the coil's own conductor, not across the resonator.
+    const Complex conductor = series_loss ? Complex(1, -1 / (x * fit.q)) : Complex(1);
+    return Complex(fit.offset, reactive) + fit.resistance_ohm * conductor / one_plus_ju;
 }
 
 }  // namespace
@@ -176,7 +178,10 @@ std::optional<Curve> fitted_curve(const MeasurementResult& result) {
     data.map.assign(data.ratio.size(), dsp::AdmittanceMap{1.0, 0.0, 0.0, 1.0});
 
     const auto form = result.hookup == Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
-    const dsp::FitOutcome outcome = dsp::fit_resonance(data, form);
+    // The options of find_in_band.
+    dsp::FitOptions options;
+    options.series_loss = result.hookup == Hookup::tank;
+    const dsp::FitOutcome outcome = dsp::fit_resonance(data, form, options);
     const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome);
     if (fit == nullptr) return std::nullopt;
     const double found_hz = form == dsp::ResonanceForm::series ? fit->zero_reactance_hz : fit->frequency_hz;
@@ -185,7 +190,7 @@ std::optional<Curve> fitted_curve(const MeasurementResult& result) {
     }
     Curve curve;
     curve.frequency_hz = grid(fit->window, {fit->frequency_hz});
-    for (double f : curve.frequency_hz) curve.impedance_ohm.push_back(fitted_impedance(*fit, f));
+    for (double f : curve.frequency_hz) curve.impedance_ohm.push_back(fitted_impedance(*fit, options.series_loss, f));
     return curve;
 }
 

@@ -316,6 +316,7 @@ TEST(Window, RunsOfAnotherHookupStepBack) {
     // standards.
     const auto* r = w.state().run(2)->result.resonance();
     ASSERT_NE(r, nullptr);
+    EXPECT_TRUE(w.state().run(2)->fitted);
     EXPECT_NEAR(r->frequency_hz / (1 / (2 * M_PI * std::sqrt(60e-6 * 100e-9))), 1, 0.002);
     // The secondary's calculated value has no business beside it.
     EXPECT_FALSE(w.state().run(2)->result.difference_percent());
