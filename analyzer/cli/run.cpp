@@ -26,6 +26,13 @@ int run(int argc, const char* const* argv, std::FILE* out, std::FILE* err) {
     app.require_subcommand(1);
     const std::vector<Command> commands = {add_predict(app), add_devices(app), add_stimulus(app), add_simulate(app),
                                            add_measure(app), add_analyze(app), add_loading(app),  add_combine(app)};
+    const auto named = [&](const Command& command) { return command.app->get_name() == argv[1]; };
+    if (argc > 1 && argv[1][0] != '-' && std::none_of(commands.begin(), commands.end(), named)) {
+        std::string names;
+        for (const Command& command : commands) names += (names.empty() ? "" : ", ") + command.app->get_name();
+        console.say(fmt::format("coldtune: there is no command '{}'; the commands are {}", one_line(argv[1]), names));
+        return static_cast<int>(ExitCode::usage);
+    }
     try {
         app.parse(argc, argv);
         for (const Command& command : commands) {

@@ -31,10 +31,12 @@ struct Group {
 constexpr double kSmoothError = 2e-5;        // of the susceptance, bin to bin
 constexpr double kPhaseMeasured_rad = 5e-4;  // conductance leaking from the susceptance, load standard used
 constexpr double kPhaseDeclared_rad = 3e-3;  // the same, not used
-constexpr double kEdgeGainMeasured = 1e-5;   // difference of the inputs' responses at the band edge, load used
-constexpr double kEdgeGainDeclared =
-    3e-4;                           // the same, not used (common practice, no source: matched converters of one chip)
-constexpr double kLossPrior = 1.0;  // ln of resistance over copper: a factor of e either way
+// Difference of the inputs' responses at the band edge: a gentle part, as analogue filters far above the band leave it,
+// and a steep one, as filters close to the edge do. Common practice, no source. With the load standard: what moves
+// between two captures.
+constexpr double kGentleMeasured = 1e-5, kSteepMeasured = 3e-5;
+constexpr double kGentleDeclared = 4e-4, kSteepDeclared = 1e-3;
+constexpr double kLossPrior = 1.0;          // ln of resistance over copper: a factor of e either way
 constexpr double kLossSlopePrior = 0.7;     // power of frequency beyond skin effect: proximity, lossy floor
 constexpr double kLossTangentPrior = 0.01;  // former, floor
 constexpr double kStrayAfterOpen_f = 1e-12;
@@ -93,6 +95,7 @@ enum Index : Eigen::Index {
     kStray,
     kTangent,
     kEdge,
+    kSteep,
     kConductance,
     kSusceptance,
     kShapes
@@ -103,7 +106,7 @@ struct Problem {
     const ShapeFamily& family;
     std::vector<Group> groups;
     double stray_prior_f = 0;
-    double edge_gain = 0;
+    double gentle_gain = 0, steep_gain = 0;
     double edge_hz = 0;
     // What gains and phases that differ leave over when no open standard took it out: constant admittances, S.
     double conductance_prior = 0;
@@ -146,7 +149,12 @@ struct Problem {
         return m;
     }
 
-    [[nodiscard]] double edge(const Group& g) const { return edge_gain * std::pow(g.frequency_hz / edge_hz, 2); }
+    // Relative difference of the inputs at this frequency per unit of each parameter, and as the parameters have it.
+    [[nodiscard]] double gentle(const Group& g) const { return gentle_gain * std::pow(g.frequency_hz / edge_hz, 2); }
+    [[nodiscard]] double steep(const Group& g) const { return steep_gain * std::pow(g.frequency_hz / edge_hz, 12); }
+    [[nodiscard]] double edge(const double* x, const Group& g) const {
+        return gentle(g) * x[kEdge] + steep(g) * x[kSteep];
+    }
     [[nodiscard]] static double tangent_admittance(const Group& g, double coil_farad) {
         return 2 * std::numbers::pi * g.frequency_hz * coil_farad * kLossTangentPrior;
     }
@@ -159,7 +167,7 @@ struct Problem {
         Complex y = y_of[0];
         for (std::size_t k = 1; k < y_of.size(); ++k) y += x[kShapes + static_cast<Eigen::Index>(k) - 1] * y_of[k];
         y += tangent_admittance(g, coil_farad(capacitance)) * x[kTangent];
-        y += edge(g) * x[kEdge] * (y + beside(g));
+        y += edge(x, g) * (y + beside(g));
         return y + Complex(conductance_prior * x[kConductance],
                            susceptance_prior * x[kSusceptance] +
                                2 * std::numbers::pi * g.frequency_hz * stray_prior_f * x[kStray]);
@@ -180,7 +188,7 @@ struct Problem {
         const double farad = coil_farad(x[kCapacitance]);
         for (std::size_t i = 0; i < groups.size(); ++i) {
             const Group& g = groups[i];
-            const double bent = 1 + edge(g) * x[kEdge];
+            const double bent = 1 + edge(x, g);
             const auto column = [&](Eigen::Index k) { return jacobian + k * rows(); };
             store(
                 column(kResonance), i, g,
@@ -220,7 +228,7 @@ struct Problem {
         differentiate_curve(x, here, jacobian);
         for (std::size_t i = 0; i < groups.size(); ++i) {
             const Group& g = groups[i];
-            const double bent = 1 + edge(g) * x[kEdge];
+            const double bent = 1 + edge(x, g);
             const Complex stray(0, 2 * std::numbers::pi * g.frequency_hz * stray_prior_f);
             const Complex constants =
                 stray * x[kStray] + Complex(conductance_prior * x[kConductance], susceptance_prior * x[kSusceptance]);
@@ -229,7 +237,9 @@ struct Problem {
             store(column(kConductance), i, g, conductance_prior);
             store(column(kSusceptance), i, g, Complex(0, susceptance_prior));
             store(column(kTangent), i, g, tangent_admittance(g, coil_farad(x[kCapacitance])) * bent);
-            store(column(kEdge), i, g, edge(g) * ((bent_whole + beside(g)) / bent));
+            const Complex straight = (bent_whole + beside(g)) / bent;
+            store(column(kEdge), i, g, gentle(g) * straight);
+            store(column(kSteep), i, g, steep(g) * straight);
             for (std::size_t k = 1; k < here.at[i].size(); ++k) {
                 store(column(kShapes + static_cast<Eigen::Index>(k) - 1), i, g, here.at[i][k] * bent);
             }
@@ -288,7 +298,8 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
                                 ? kStrayAfterOpen_f
                                 : std::max(kStrayAfterOpen_f, tolerances.input_capacitance_relative *
                                                                   bench.input_capacitance_f / std::sqrt(3.0));
-    problem.edge_gain = data.used_load ? kEdgeGainMeasured : kEdgeGainDeclared;
+    problem.gentle_gain = data.used_load ? kGentleMeasured : kGentleDeclared;
+    problem.steep_gain = data.used_load ? kSteepMeasured : kSteepDeclared;
     if (problem.groups.size() < 20) {
         return BelowBandRefusal{"too few frequencies in the usable band to follow the curve; sweep a wider band"};
     }
@@ -364,7 +375,7 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
     line("described inductance", prior[1] * prior[1]);
     const auto share = [&](Eigen::Index k) { return prior[k] * prior[k]; };
     line("loss", share(kLoss) + share(kLossSlope) + share(kTangent));
-    line("channel match", share(kEdge) + share(kConductance) + share(kSusceptance));
+    line("channel match", share(kEdge) + share(kSteep) + share(kConductance) + share(kSusceptance));
     for (std::size_t k = 0; k < family.names().size(); ++k) {
         line("shape: " + family.names()[k], share(kShapes + static_cast<Eigen::Index>(k)));
     }

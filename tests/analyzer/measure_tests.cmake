@@ -8,3 +8,7 @@ coldtune_test(below_band_test
   LIBS coldtune_analyzer Eigen3::Eigen
   TIMEOUT 900
   HEAVY)
+
+coldtune_test(command_line_test
+  SOURCES command_line_test.cpp
+  LIBS coldtune_analyzer nlohmann_json::nlohmann_json)

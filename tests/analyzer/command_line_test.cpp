@@ -1,0 +1,265 @@
+// The command line as other programs rely on it: exit codes, one line on standard error, one JSON object on standard
+// output.
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cstdio>
+#include <nlohmann/json.hpp>
+#include <string>
+#include <vector>
+
+#include "analyzer/audio/capture_file.hpp"
+#include "analyzer/cli/run.hpp"
+#include "tests/support/bench_rig.hpp"
+#include "tests/support/comma_locale.hpp"
+#include "tests/support/scratch_folder.hpp"
+
+namespace coldtune {
+namespace {
+
+using Json = nlohmann::json;
+using testing::ScratchFolder;
+
+struct Said {
+    int code = -1;
+    std::string out, err;
+    [[nodiscard]] std::ptrdiff_t error_lines() const { return std::count(err.begin(), err.end(), '\n'); }
+};
+
+std::string all_of(std::FILE* file) {
+    std::string text;
+    std::rewind(file);
+    for (int c = std::fgetc(file); c != EOF; c = std::fgetc(file)) text += static_cast<char>(c);
+    std::fclose(file);
+    return text;
+}
+
+Said coldtune(const std::vector<std::string>& arguments) {
+    std::vector<const char*> argv = {"coldtune"};
+    for (const std::string& a : arguments) argv.push_back(a.c_str());
+    std::FILE* out = std::tmpfile();
+    std::FILE* err = std::tmpfile();
+    Said said;
+    said.code = cli::run(static_cast<int>(argv.size()), argv.data(), out, err);
+    said.out = all_of(out);
+    said.err = all_of(err);
+    return said;
+}
+
+constexpr const char* kCoil = R"({"secondary": {"diameter": "110mm", "length": "50cm", "turns": 1000, "wire": "0.4mm",
+    "base_height": "15cm"}, "topload": {"shape": "toroid", "outer_diameter": "30cm", "tube_diameter": "8cm", "height": "6cm"}})";
+
+// A short healthy capture of a coil inside the band, on disk.
+class CommandLine : public ::testing::Test {
+protected:
+    void SetUp() override {
+        audio::Bench bench;
+        bench.coil = test::series_coil(62e3, 150, 60e-3, 8e-12);
+        test::SweepShape shape;
+        shape.period = 64000;
+        shape.periods = 4;
+        write("coil.wav", test::capture(bench, audio::Hookup::foot, shape));
+        write("open.wav", test::capture(bench, audio::Hookup::open, shape));
+        bench.faults.swapped_inputs = true;
+        write("swapped.wav", test::capture(bench, audio::Hookup::foot, shape));
+        folder_.put("coil.json", kCoil);
+    }
+    void write(const char* name, const audio::CaptureFile& file) {
+        ASSERT_TRUE(audio::write_capture(folder_ / name, file.capture, audio::SampleFormat::pcm24, file.note).ok());
+    }
+    [[nodiscard]] std::string at(const char* name) const { return (folder_ / name).string(); }
+
+    ScratchFolder folder_;
+};
+
+TEST_F(CommandLine, AnalyzePrintsMeasuredBesideCalculatedAsText) {
+    const Said s = coldtune({"analyze", at("coil.wav"), "--hookup", "foot", "--reference", "10k", "--coil",
+                             at("coil.json"), "--open", at("open.wav"), "--period", "64000", "--budget"});
+    EXPECT_EQ(s.code, 0) << s.err;
+    EXPECT_EQ(s.err, "");
+    for (const char* word : {"measured", "calculated", "difference", "in-band", "verdict", "good", "noise", "clock"}) {
+        EXPECT_NE(s.out.find(word), std::string::npos) << word << " is missing in\n" << s.out;
+    }
+}
+
+TEST_F(CommandLine, AnalyzeJsonHoldsTheContract) {
+    const Said s = coldtune({"analyze", at("coil.wav"), "--hookup", "foot", "--reference", "10k", "--coil",
+                             at("coil.json"), "--open", at("open.wav"), "--period", "64000", "--json", "--curve"});
+    ASSERT_EQ(s.code, 0) << s.err;
+    const Json j = Json::parse(s.out);  // one object and nothing else
+    EXPECT_EQ(j.at("schema"), "coldtune.result.v1");
+    EXPECT_EQ(j.at("verdict"), "good");
+    EXPECT_TRUE(j.at("findings").is_array());
+    EXPECT_EQ(j.at("usable_band_hz").size(), 2U);
+    const Json& r = j.at("resonance");
+    EXPECT_EQ(r.at("way"), "in-band");
+    EXPECT_NEAR(r.at("frequency_hz").get<double>(), 62e3, 6.2);
+    for (const char* key : {"frequency_u95_hz", "q", "q_u95", "resistance_ohm", "resistance_u95_ohm"}) {
+        EXPECT_TRUE(r.at(key).is_number()) << key;
+    }
+    EXPECT_TRUE(j.at("winding").is_null());
+    for (const char* key : {"frequency_hz", "frequency_u95_hz", "inductance_h", "capacitance_f", "q"}) {
+        EXPECT_TRUE(j.at("calculated").at(key).is_number()) << key;
+    }
+    EXPECT_TRUE(j.at("difference_percent").is_number());
+    EXPECT_EQ(j.at("curve").at("frequency_hz").size(), j.at("curve").at("standard_deviation_ohm").size());
+}
+
+TEST_F(CommandLine, ARejectedCaptureGivesNoNumberAnywhere) {
+    const Said text =
+        coldtune({"analyze", at("swapped.wav"), "--hookup", "foot", "--reference", "10k", "--period", "64000"});
+    EXPECT_EQ(text.code, 4);
+    EXPECT_EQ(text.error_lines(), 1) << text.err;
+    EXPECT_EQ(text.out.find("6200"), std::string::npos) << text.out;
+    EXPECT_EQ(text.out.find("62.0"), std::string::npos) << text.out;
+    const Said json = coldtune(
+        {"analyze", at("swapped.wav"), "--hookup", "foot", "--reference", "10k", "--period", "64000", "--json"});
+    EXPECT_EQ(json.code, 4);
+    const Json j = Json::parse(json.out);
+    EXPECT_EQ(j.at("verdict"), "rejected");
+    EXPECT_TRUE(j.at("resonance").is_null());
+    EXPECT_TRUE(j.at("difference_percent").is_null());
+    EXPECT_EQ(j.at("findings").at(0).at("code"), "inputs-swapped");
+}
+
+TEST_F(CommandLine, PredictJsonHoldsTheContract) {
+    const Said s = coldtune({"predict", at("coil.json"), "--json", "--profile", "--rate", "192k"});
+    ASSERT_EQ(s.code, 0) << s.err;
+    const Json j = Json::parse(s.out);
+    EXPECT_TRUE(j.at("calculated").at("frequency_hz").is_number());
+    EXPECT_EQ(j.at("modes_hz").size(), 4U);
+    for (const char* key : {"inductance_h", "capacitance_f", "frequency_hz"})
+        EXPECT_TRUE(j.at("handbook").at(key).is_number());
+    EXPECT_GT(j.at("head_volts_per_volt").get<double>(), 1);
+    EXPECT_EQ(j.at("profile").at("position").size(), j.at("profile").at("voltage").size());
+    EXPECT_EQ(j.at("advice").at("way"), "below-band");
+    const Said text = coldtune({"predict", at("coil.json")});
+    EXPECT_EQ(text.code, 0);
+    EXPECT_NE(text.out.find("second opinion"), std::string::npos);
+}
+
+TEST_F(CommandLine, StimulusIsReadBackByAnalyzeThroughTheSimulatedBench) {
+    const Said s = coldtune({"stimulus", "--rate", "96k", "--period", "32768", "--periods", "4", "--band", "1k:43k",
+                             "--level", "-6", "--out", at("s.wav"), "--json"});
+    ASSERT_EQ(s.code, 0) << s.err;
+    const Json j = Json::parse(s.out);
+    EXPECT_LE(j.at("peak_dbfs").get<double>(), -5.99);
+    EXPECT_GT(j.at("peak_dbfs").get<double>(), -6.01);
+    const auto played = audio::read_mono(folder_ / "s.wav");
+    ASSERT_TRUE(played.ok());
+    EXPECT_EQ(played->sample_rate_hz, 96000);
+}
+
+TEST_F(CommandLine, SimulateThenAnalyzeFindsTheBenchsOwnResonance) {
+    folder_.put("bench.json",
+                R"({"circuit": {"inductance": "60mH", "capacitance": "109.8pF", "resistance": "156ohm", "stray": "8pF"},
+                                  "interface": {"rate": "192kHz", "bits": 24}})");
+    for (const char* hookup : {"foot", "open"}) {
+        const Said s = coldtune({"simulate", at("bench.json"), "--hookup", hookup, "--period", "64000", "--periods",
+                                 "4", "--out", at(hookup) + ".flac"});
+        ASSERT_EQ(s.code, 0) << s.err;
+    }
+    const Said s = coldtune({"analyze", at("foot") + ".flac", "--hookup", "foot", "--reference", "10k", "--open",
+                             at("open") + ".flac", "--json"});
+    ASSERT_EQ(s.code, 0) << s.err;
+    // 1 / (2 pi sqrt(60 mH x 109.8 pF)); the reference here is exact, and the stray moves the zero of the reactance by
+    // 12 ppm.
+    EXPECT_NEAR(Json::parse(s.out).at("resonance").at("frequency_hz").get<double>(), 62008.2, 62008.2 * 100e-6);
+}
+
+// What a bad day brings, each with the exit code of the contract and exactly one line.
+struct Bad {
+    std::vector<std::string> arguments;
+    int code;
+    const char* says;  // a word the line must hold
+};
+
+TEST_F(CommandLine, BadInputEndsInOneLineAndTheRightCode) {
+    folder_.put("empty.wav", "");
+    folder_.put("text.wav", "these are no samples, only words\n");
+    folder_.put("broken.json", "{\"secondary\": {");
+    folder_.put("unknown.json", R"({"secondary": {"diametre": "110mm"}})");
+    folder_.put("thick.json", R"({"secondary": {"diameter": "110mm", "length": "10cm", "turns": 1000, "wire": "1mm",
+                                  "base_height": "15cm"}, "topload": null})");
+    const std::string coil = at("coil.wav");
+    const std::vector<std::string> foot = {"--hookup", "foot", "--reference", "10k"};
+    const auto analyze = [&](std::string file, std::vector<std::string> more = {}) {
+        std::vector<std::string> a = {"analyze", std::move(file)};
+        a.insert(a.end(), foot.begin(), foot.end());
+        a.insert(a.end(), more.begin(), more.end());
+        return a;
+    };
+    const std::vector<Bad> cases = {
+        {{}, 2, "--help"},
+        {{"nonsense"}, 2, "nonsense"},
+        {{"analyze"}, 2, "CAPTURE"},
+        {{"analyze", coil, "--hookup", "foot"}, 2, "--reference"},
+        {{"analyze", coil, "--hookup", "elbow", "--reference", "10k"}, 2, "elbow"},
+        {{"analyze", coil, "--hookup", "foot", "--reference", "10kk"}, 2, "--reference"},
+        {{"analyze", coil, "--hookup", "foot", "--reference", "-10k"}, 2, "reference"},
+        {{"analyze", coil, "--hookup", "foot", "--reference", "0"}, 2, "reference"},
+        {analyze(coil, {"--period", "7"}), 2, "--period"},
+        {analyze(coil, {"--period", "many"}), 2, "--period"},
+        {analyze(coil, {"--load", coil}), 2, "--load-value"},
+        {analyze(coil, {"--nonsense"}), 2, "nonsense"},
+        {analyze(at("missing.wav")), 3, "missing.wav"},
+        {analyze(at("empty.wav")), 3, "empty"},
+        {analyze(at("text.wav")), 3, "text.wav"},
+        {analyze(coil, {"--open", at("missing.wav")}), 3, "missing.wav"},
+        {analyze(coil, {"--coil", at("missing.json")}), 3, "missing.json"},
+        {analyze(coil, {"--coil", at("broken.json")}), 3, "broken.json"},
+        {analyze(coil, {"--coil", at("unknown.json")}), 3, "diametre"},
+        {analyze(coil, {"--coil", at("thick.json")}), 3, "wire"},
+        {{"predict", at("thick.json")}, 3, "wire"},
+        {{"predict", at("coil.json"), "--rate", "1"}, 2, "rate"},
+        {{"stimulus", "--out", at("no-such-folder") + "/s.wav"}, 3, "no-such-folder"},
+        {{"stimulus", "--level", "3", "--out", at("s.wav")}, 2, "level"},
+        {{"stimulus", "--band", "86k:1k", "--out", at("s.wav")}, 2, "band"},
+        {{"stimulus", "--band", "1k", "--out", at("s.wav")}, 2, "--band"},
+        {{"simulate", at("coil.json"), "--hookup", "foot", "--out", at("x.wav")}, 3, "coil.json"},
+        {{"measure", "--device", "simulated", "--hookup", "foot", "--reference", "10k", "--level", "3", "--out",
+          at("x.wav")},
+         2,
+         "level"},
+    };
+    for (const Bad& bad : cases) {
+        std::string typed;
+        for (const auto& a : bad.arguments) typed += a + " ";
+        SCOPED_TRACE(typed);
+        const Said s = coldtune(bad.arguments);
+        EXPECT_EQ(s.code, bad.code) << s.err;
+        EXPECT_EQ(s.error_lines(), 1) << s.err;
+        EXPECT_NE(s.err.find(bad.says), std::string::npos) << s.err;
+        EXPECT_EQ(s.out, "") << "a failed command prints no result";
+    }
+}
+
+TEST_F(CommandLine, AnUnreadableCaptureIsAFindingInTheJson) {
+    folder_.put("text.wav", "words");
+    const Said s = coldtune({"analyze", at("text.wav"), "--hookup", "foot", "--reference", "10k", "--json"});
+    EXPECT_EQ(s.code, 3);
+    const Json j = Json::parse(s.out);
+    EXPECT_EQ(j.at("verdict"), "rejected");
+    EXPECT_EQ(j.at("findings").at(0).at("code"), "unreadable");
+    EXPECT_TRUE(j.at("resonance").is_null());
+}
+
+TEST_F(CommandLine, HelpOfEveryCommandGoesToStandardOutput) {
+    for (const char* name :
+         {"predict", "devices", "stimulus", "simulate", "measure", "analyze", "loading", "combine"}) {
+        const Said s = coldtune({name, "--help"});
+        EXPECT_EQ(s.code, 0) << name;
+        EXPECT_NE(s.out.find("--json"), std::string::npos) << name << ": " << s.out;
+        EXPECT_EQ(s.err, "");
+    }
+}
+
+TEST_F(CommandLine, MachineOutputDoesNotChangeWithTheLocale) {
+    const std::vector<std::string> command = {"predict", at("coil.json"), "--json"};
+    const std::string plain = coldtune(command).out;
+    const testing::CommaLocale comma;
+    EXPECT_EQ(coldtune(command).out, plain);
+}
+
+}  // namespace
+}  // namespace coldtune
