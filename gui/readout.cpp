@@ -131,7 +131,7 @@ float measured_readout(const Ui& ui, float width) {
     std::tie(h.large, h.after) = split(r->frequency_hz, r->frequency_u95_hz);
     if (const auto percent = run->result.difference_percent()) h.second.push_back(difference_words(*percent));
     if (r->q)
-        h.second.push_back(r->q_u95 ? fmt::format("Q {:.0f} \u00b1 {:.2g}", *r->q, *r->q_u95)
+        h.second.push_back(r->q_u95 ? "Q " + record::format_with_uncertainty(*r->q, *r->q_u95, record::Unit::none, true)
                                     : fmt::format("Q {:.0f}", *r->q));
     const auto* accepted = std::get_if<measure::Accepted>(&run->result.outcome);
     if (accepted != nullptr && accepted->winding) {
