@@ -19,6 +19,7 @@ struct Options {
     std::size_t period = 0;
     std::size_t settle = 1;
     bool settle_given = false;
+    std::string shorted_path;
     OutputOptions output;
 };
 
@@ -31,6 +32,11 @@ ExitCode analyze(const Options& o, Console& console) {
         return console.fail("analyze", capture.error());
     }
     request->coil = std::move(*capture);
+    if (!o.shorted_path.empty()) {
+        auto shorted = audio::read_capture(o.shorted_path);
+        if (!shorted) return console.fail("analyze", shorted.error());
+        request->shorted = measure::Standard{std::move(*shorted), o.shorted_path};
+    }
     if (o.period > 0) request->period_frames = o.period;
     if (o.settle_given) request->settle_periods = o.settle;
     const auto result = measure::analyze(*request);
@@ -51,6 +57,9 @@ Command add_analyze(CLI::App& root) {
         ->check(CLI::Range(64, 1 << 24));
     auto* settle =
         app->add_option("--settle", o->settle, "Periods dropped at the start (default 1)")->check(CLI::Range(0, 1000));
+    app->add_option("--shorted", o->shorted_path,
+                    "With --hookup winding: the same capture again with the primary shorted, for the coupling k")
+        ->type_name("FILE");
     add_output_options(*app, o->output);
     return {app, [o, settle](Console& console) {
                 o->settle_given = settle->count() > 0;

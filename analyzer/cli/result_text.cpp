@@ -14,7 +14,7 @@ using record::format_with_uncertainty;
 using record::Unit;
 
 void row(std::string& out, std::string_view name, std::string_view value, std::string_view remark = {}) {
-    out += fmt::format("  {:<14}{}{}{}\n", name, value, remark.empty() ? "" : "   ", remark);
+    out += fmt::format("  {:<16}{}{}{}\n", name, value, remark.empty() ? "" : "   ", remark);
 }
 
 std::string wrapped(std::string_view text, std::size_t indent, std::size_t width) {
@@ -53,12 +53,29 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
         }
     } else if (result.verdict() == measure::Verdict::rejected) {
         row(out, "measured", "nothing: the capture is rejected");
+    } else if (const auto* accepted = std::get_if<measure::Accepted>(&result.outcome);
+               accepted != nullptr && accepted->winding) {
+        const measure::WindingValue& w = *accepted->winding;
+        row(out, "inductance", format_with_uncertainty(w.inductance_h, w.inductance_u95_h, Unit::henry),
+            "low frequency, 95 %");
+        row(out, "resistance", format_with_uncertainty(w.resistance_ohm, w.resistance_u95_ohm, Unit::ohm),
+            "low frequency");
+        row(out, "own capacitance", format_quantity(w.own_capacitance_f, Unit::farad, 3), "of the winding, head tied");
+        if (accepted->coupling) {
+            row(out, "coupling k",
+                format_with_uncertainty(accepted->coupling->k, accepted->coupling->k_u95, Unit::none),
+                fmt::format("{} with the primary shorted",
+                            format_quantity(accepted->coupling->shorted_inductance_h, Unit::henry)));
+        }
     } else if (measure::seeks_resonance(result.hookup)) {
         row(out, "measured", "no resonance");
     } else {
         row(out, "measured", "a standard; use it with the coil's capture");
     }
-    if (result.calculated) {
+    if (result.calculated && result.hookup == measure::Hookup::winding) {
+        row(out, "calculated", format_quantity(result.calculated->low_frequency_inductance_h, Unit::henry),
+            "from the dimensions");
+    } else if (result.calculated) {
         row(out, "calculated",
             format_with_uncertainty(result.calculated->frequency_hz, result.calculated->frequency_u95_hz, Unit::hertz),
             "from the dimensions, 95 %");

@@ -8,6 +8,7 @@
 #include "analyzer/measure/below_band.hpp"
 #include "analyzer/measure/evidence.hpp"
 #include "analyzer/measure/in_band.hpp"
+#include "analyzer/measure/winding.hpp"
 #include "analyzer/record/quantity.hpp"
 #include "dsp/capture_health.hpp"
 #include "dsp/response.hpp"
@@ -120,14 +121,49 @@ Curve curve_of(const dsp::CorrectedResponse& corrected) {
     return curve;
 }
 
+// Inductance and resistance, and with a second capture the coupling; findings where there are none.
+void judge_winding(const AnalysisRequest& request, const dsp::Response& response,
+                   const dsp::CorrectedResponse& corrected, const dsp::Standards& standards,
+                   MeasurementResult& result) {
+    Accepted accepted;
+    accepted.winding = find_winding(corrected, response, standards, request.bench, request.tolerances);
+    if (!accepted.winding) {
+        result.findings.push_back(
+            {FindingCode::no_coil, Weight::reject,
+             "no inductance is seen at the foot; tie the head to the return with a short lead, check the clip on the "
+             "foot, and use a reference resistor near the winding's reactance (1k to 10k)"});
+        return;
+    }
+    if (request.shorted) {
+        const auto shorted = standard_response(*request.shorted, request, "shorted-primary", result.findings);
+        if (result.verdict() == Verdict::rejected) return;
+        accepted.coupling = find_coupling(response, *shorted, standards, request.bench, request.tolerances);
+        if (!accepted.coupling) {
+            result.findings.push_back({FindingCode::no_coil, Weight::reject,
+                                       "shorting the primary did not lower the inductance by more than the "
+                                       "uncertainty: no coupling is seen; check "
+                                       "that the short is across the primary, and measure the standards"});
+            return;
+        }
+    }
+    result.outcome = std::move(accepted);
+}
+
 }  // namespace
 
 Result<MeasurementResult> analyze(const AnalysisRequest& request) {
+    if (request.hookup == Hookup::pickup) {
+        return usage_error("captures of the pickup hookup are not evaluated by this version; use the foot hookup");
+    }
+    if (request.shorted && request.hookup != Hookup::winding) {
+        return usage_error("a capture with the primary shorted belongs to the winding hookup");
+    }
     MeasurementResult result;
     result.hookup = request.hookup;
     result.sample_rate_hz = request.coil.capture.sample_rate_hz;
     result.outcome = Rejected{};
-    if (request.description) {
+    // What is calculated is the secondary; a tank has nothing to do with it.
+    if (request.description && request.hookup != Hookup::tank) {
         auto calculated = model::calculate(*request.description);
         if (!calculated) return calculated.error();
         result.calculated = std::move(*calculated);
@@ -172,6 +208,12 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
         return result;
     }
 
+    if (request.hookup == Hookup::winding) {
+        add_uncorrected(result.findings, *corrected);
+        judge_winding(request, *response, *corrected, standards, result);
+        return result;
+    }
+
     InBandOutcome found = find_in_band(*corrected, *response, standards, request.bench, request.tolerances,
                                        request.hookup, response->clock_drift_ppm);
     if (const auto* none = std::get_if<dsp::NoFit>(&found)) {
@@ -196,7 +238,7 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
         }
         add_uncorrected(result.findings, *corrected);
         result.reason_for_way = "no resonance inside the usable band, and the coil's curve rises toward its upper edge";
-        result.outcome = Accepted{std::move(std::get<BelowBandFit>(below).resonance), std::nullopt};
+        result.outcome = Accepted{std::move(std::get<BelowBandFit>(below).resonance)};
         return result;
     }
     Resonance resonance = std::move(std::get<Resonance>(found));
@@ -213,7 +255,7 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
                          where)});
     }
     result.reason_for_way = "the resonance lies inside the usable band";
-    result.outcome = Accepted{std::move(resonance), std::nullopt};
+    result.outcome = Accepted{std::move(resonance)};
     return result;
 }
 

@@ -5,6 +5,7 @@
 #include <functional>
 #include <numbers>
 
+#include "analyzer/measure/declared_values.hpp"
 #include "analyzer/measure/evidence.hpp"
 
 namespace coldtune::measure {
@@ -32,68 +33,6 @@ double frequency_of(const dsp::ResonanceFit& fit, Hookup hookup) {
 double frequency_u_of(const dsp::ResonanceFit& fit, Hookup hookup) {
     if (hookup == Hookup::foot) return fit.zero_reactance_u_hz;
     return fit.covariance.size() > 0 ? std::sqrt(fit.covariance(0, 0)) : fit.zero_reactance_u_hz;
-}
-
-struct Bench {
-    dsp::Response coil;
-    dsp::Standards standards;
-    dsp::BenchValues values;
-};
-
-dsp::Response scaled(dsp::Response response, Complex factor) {
-    for (Complex& r : response.ratio) r *= factor;
-    return response;
-}
-
-// A short standard as a lead of this resistance and inductance would give it, noiseless.
-dsp::Response lead_as_short(const dsp::Response& like, double reference_ohm, double resistance_ohm,
-                            double inductance_h) {
-    dsp::Response lead = like;
-    for (std::size_t k = 0; k < lead.ratio.size(); ++k) {
-        const Complex z(resistance_ohm, 2 * std::numbers::pi * lead.frequency_hz[k] * inductance_h);
-        lead.ratio[k] = z / (reference_ohm + z);
-        lead.variance[k] = 0;
-    }
-    return lead;
-}
-
-struct Perturbation {
-    const char* source;
-    std::function<void(Bench&)> apply;  // moves the bench by one standard uncertainty
-};
-
-std::vector<Perturbation> perturbations(const dsp::Standards& standards, const BenchTolerances& t) {
-    const double rectangular = 1 / std::sqrt(3.0);  // GUM 4.3.7
-    std::vector<Perturbation> list;
-    if (standards.load) {
-        list.push_back({"load standard", [=](Bench& b) { b.values.load_ohm *= 1 + t.load_relative * rectangular; }});
-    } else {
-        list.push_back({"reference resistor",
-                        [=](Bench& b) { b.values.reference_ohm *= 1 + t.reference_relative * rectangular; }});
-        // The gains of the two inputs act on every capture of the bench alike.
-        const auto mismatch = [](Bench& b, Complex factor) {
-            b.coil = scaled(std::move(b.coil), factor);
-            if (b.standards.open) b.standards.open = scaled(std::move(*b.standards.open), factor);
-            if (b.standards.short_circuit)
-                b.standards.short_circuit = scaled(std::move(*b.standards.short_circuit), factor);
-        };
-        list.push_back({"channel gains", [=](Bench& b) { mismatch(b, 1 + t.channel_gain_relative * rectangular); }});
-        list.push_back(
-            {"channel phase", [=](Bench& b) { mismatch(b, std::polar(1.0, t.channel_phase_rad * rectangular)); }});
-    }
-    if (!standards.open) {
-        list.push_back({"input capacitance", [=](Bench& b) {
-                            b.values.input_capacitance_f *= 1 + t.input_capacitance_relative * rectangular;
-                        }});
-    }
-    if (!standards.short_circuit) {
-        list.push_back({"lead", [=](Bench& b) {
-                            b.standards.short_circuit =
-                                lead_as_short(b.coil, b.values.reference_ohm, t.lead_resistance_ohm * rectangular,
-                                              t.lead_inductance_h * rectangular);
-                        }});
-    }
-    return list;
 }
 
 }  // namespace
@@ -138,9 +77,9 @@ InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Respon
         found.budget.push_back({"clock drift", found.frequency_hz * limit * rectangular, 0, 0});
     }
 
-    for (const Perturbation& p : perturbations(standards, tolerances)) {
-        Bench moved{coil, standards, bench};
-        p.apply(moved);
+    for (const DeclaredValue& p : declared_values(standards, tolerances)) {
+        BenchCaptures moved{coil, standards, bench};
+        p.move(moved);
         const auto corrected = dsp::correct(moved.coil, moved.standards, moved.values);
         if (!corrected) continue;
         const dsp::FitOutcome again = dsp::fit_resonance(*corrected, form, options);

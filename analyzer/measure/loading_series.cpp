@@ -224,7 +224,7 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
     out.straight_line = std::move(judged.straight_line);
     out.model = std::move(judged.model);
     out.result.reason_for_way = "known capacitors brought the resonance into the usable band; it was not seen unloaded";
-    out.result.outcome = Accepted{resonance_of(out.model ? *out.model : *out.straight_line, out.points), std::nullopt};
+    out.result.outcome = Accepted{resonance_of(out.model ? *out.model : *out.straight_line, out.points)};
     return out;
 }
 

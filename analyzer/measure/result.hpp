@@ -51,12 +51,21 @@ struct Resonance {
 // Inductance and series resistance of a winding (hookup `winding`).
 struct WindingValue {
     double inductance_h = 0, inductance_u95_h = 0;
-    double resistance_ohm = 0, resistance_u95_ohm = 0;
+    double resistance_ohm = 0, resistance_u95_ohm = 0;  // at the low end of the band
+    double own_capacitance_f = 0;
+    dsp::Band window;  // the part of the band it was read from
+};
+
+// Coupling to the primary, from the winding measured with the primary open and shorted.
+struct Coupling {
+    double k = 0, k_u95 = 0;
+    double shorted_inductance_h = 0;
 };
 
 struct Accepted {
-    std::optional<Resonance> resonance;  // empty for standards
-    std::optional<WindingValue> winding;
+    std::optional<Resonance> resonance = {};  // empty for standards
+    std::optional<WindingValue> winding = {};
+    std::optional<Coupling> coupling = {};
 };
 struct Rejected {};
 

@@ -99,7 +99,15 @@ Json to_json(const MeasurementResult& result, bool with_curve) {
         j["winding"] = {{"inductance_h", number(w.inductance_h)},
                         {"inductance_u95_h", number(w.inductance_u95_h)},
                         {"resistance_ohm", number(w.resistance_ohm)},
-                        {"resistance_u95_ohm", number(w.resistance_u95_ohm)}};
+                        {"resistance_u95_ohm", number(w.resistance_u95_ohm)},
+                        {"own_capacitance_f", number(w.own_capacitance_f)},
+                        {"window_hz", {number(w.window.low_hz), number(w.window.high_hz)}}};
+    }
+    j["coupling"] = nullptr;
+    if (const auto* accepted = std::get_if<Accepted>(&result.outcome); accepted != nullptr && accepted->coupling) {
+        const Coupling& c = *accepted->coupling;
+        j["coupling"] = {
+            {"k", number(c.k)}, {"k_u95", number(c.k_u95)}, {"shorted_inductance_h", number(c.shorted_inductance_h)}};
     }
     j["calculated"] = result.calculated ? to_json(*result.calculated) : Json(nullptr);
     j["difference_percent"] = number(result.difference_percent());

@@ -1,0 +1,68 @@
+#include "analyzer/measure/declared_values.hpp"
+
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <utility>
+
+namespace coldtune::measure {
+namespace {
+
+using Complex = std::complex<double>;
+
+dsp::Response scaled(dsp::Response response, Complex factor) {
+    for (Complex& r : response.ratio) r *= factor;
+    return response;
+}
+
+// A short standard as a lead of this resistance and inductance would give it, noiseless.
+dsp::Response lead_as_short(const dsp::Response& like, double reference_ohm, double resistance_ohm,
+                            double inductance_h) {
+    dsp::Response lead = like;
+    for (std::size_t k = 0; k < lead.ratio.size(); ++k) {
+        const Complex z(resistance_ohm, 2 * std::numbers::pi * lead.frequency_hz[k] * inductance_h);
+        lead.ratio[k] = z / (reference_ohm + z);
+        lead.variance[k] = 0;
+    }
+    return lead;
+}
+
+}  // namespace
+
+std::vector<DeclaredValue> declared_values(const dsp::Standards& standards, const BenchTolerances& t) {
+    const double rectangular = 1 / std::sqrt(3.0);  // GUM 4.3.7
+    std::vector<DeclaredValue> list;
+    if (standards.load) {
+        list.push_back(
+            {"load standard", [=](BenchCaptures& b) { b.values.load_ohm *= 1 + t.load_relative * rectangular; }});
+    } else {
+        list.push_back({"reference resistor",
+                        [=](BenchCaptures& b) { b.values.reference_ohm *= 1 + t.reference_relative * rectangular; }});
+        // The gains of the two inputs act on every capture of the bench alike.
+        const auto mismatch = [](BenchCaptures& b, Complex factor) {
+            b.coil = scaled(std::move(b.coil), factor);
+            if (b.standards.open) b.standards.open = scaled(std::move(*b.standards.open), factor);
+            if (b.standards.short_circuit)
+                b.standards.short_circuit = scaled(std::move(*b.standards.short_circuit), factor);
+        };
+        list.push_back(
+            {"channel gains", [=](BenchCaptures& b) { mismatch(b, 1 + t.channel_gain_relative * rectangular); }});
+        list.push_back({"channel phase",
+                        [=](BenchCaptures& b) { mismatch(b, std::polar(1.0, t.channel_phase_rad * rectangular)); }});
+    }
+    if (!standards.open) {
+        list.push_back({"input capacitance", [=](BenchCaptures& b) {
+                            b.values.input_capacitance_f *= 1 + t.input_capacitance_relative * rectangular;
+                        }});
+    }
+    if (!standards.short_circuit) {
+        list.push_back({"lead", [=](BenchCaptures& b) {
+                            b.standards.short_circuit =
+                                lead_as_short(b.coil, b.values.reference_ohm, t.lead_resistance_ohm * rectangular,
+                                              t.lead_inductance_h * rectangular);
+                        }});
+    }
+    return list;
+}
+
+}  // namespace coldtune::measure

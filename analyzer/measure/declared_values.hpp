@@ -1,0 +1,27 @@
+// What was declared about the bench instead of measured, one value at a time, so that its share of an uncertainty can
+// be found by moving it and evaluating again.
+#pragma once
+
+#include <functional>
+#include <vector>
+
+#include "analyzer/measure/analysis.hpp"
+#include "dsp/correction.hpp"
+
+namespace coldtune::measure {
+
+struct BenchCaptures {
+    dsp::Response coil;
+    dsp::Standards standards;
+    dsp::BenchValues values;
+};
+
+struct DeclaredValue {
+    const char* source;                        // as the budget calls it
+    std::function<void(BenchCaptures&)> move;  // by one standard uncertainty
+};
+
+// Those that no measured standard has replaced; limits are rectangular (GUM 4.3.7).
+std::vector<DeclaredValue> declared_values(const dsp::Standards& standards, const BenchTolerances& tolerances);
+
+}  // namespace coldtune::measure
