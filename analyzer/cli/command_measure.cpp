@@ -4,6 +4,7 @@
 #include <CLI/CLI.hpp>
 #include <atomic>
 #include <csignal>
+#include <filesystem>
 #include <memory>
 
 #include "analyzer/audio/simulated_port.hpp"
@@ -88,6 +89,16 @@ ExitCode run(const Options& o, Console& console) {
     if (!request) return console.fail("measure", request.error());
     if (o.output_channel < 1 || o.generator_input < 1 || o.coil_input < 1) {
         return console.fail("measure", usage_error("channels are counted from 1"));
+    }
+    // Before anything sounds: a sweep whose capture cannot be kept would be for nothing.
+    const std::filesystem::path out = o.out_path;
+    if (out.extension() != ".wav" && out.extension() != ".flac") {
+        return console.fail("measure", usage_error(fmt::format("--out {}: name a .wav or a .flac file", o.out_path)));
+    }
+    if (out.has_parent_path() && !std::filesystem::is_directory(out.parent_path())) {
+        return console.fail("measure",
+                            bad_input(fmt::format("--out {}: there is no folder {}; make it first or name another",
+                                                  o.out_path, out.parent_path().string())));
     }
     auto port = open_port(o, request->hookup);
     if (!port) return console.fail("measure", port.error());

@@ -25,8 +25,26 @@ std::size_t known_period(const audio::CaptureFile& file, const std::optional<std
     return 0;
 }
 
+// Where an excitation without a known period really sounds: within 40 dB of its strong part. Beyond that, leakage and
+// noise make peaks that are none.
+dsp::Band sounding_band(const dsp::Response& response) {
+    std::vector<double> sorted = response.generator_amplitude;
+    const auto strong = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() * 9 / 10);
+    std::nth_element(sorted.begin(), strong, sorted.end());
+    std::size_t first = 0, last = response.frequency_hz.size() - 1;
+    while (first < last && response.generator_amplitude[first] < 0.01 * *strong) ++first;
+    while (last > first && response.generator_amplitude[last] < 0.01 * *strong) --last;
+    return {response.frequency_hz[first], response.frequency_hz[last]};
+}
+
 Result<dsp::Response> response_of(const audio::CaptureFile& file, std::size_t period, std::size_t settle) {
-    if (period == 0) return dsp::broadband_response(file.capture, {});
+    if (period == 0) {
+        auto whole = dsp::broadband_response(file.capture, {});
+        if (!whole) return whole;
+        dsp::BroadbandOptions options;
+        options.band = sounding_band(*whole);
+        return dsp::broadband_response(file.capture, options);
+    }
     dsp::PeriodicOptions options;
     options.period_frames = period;
     options.settle_periods = settle;

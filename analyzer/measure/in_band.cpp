@@ -54,7 +54,11 @@ InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Respon
     found.chi_square = fit.chi_square;
     found.degrees_of_freedom = fit.degrees_of_freedom;
     found.fit_window = fit.window;
-    for (const dsp::Peak& p : fit.other_peaks) found.other_peaks_hz.push_back(p.frequency_hz);
+    // Ripples of a capture's own making stay far below a fiftieth of the peak; another circuit that matters does not.
+    const double height = form == dsp::ResonanceForm::series ? 1 / fit.resistance_ohm : fit.resistance_ohm;
+    for (const dsp::Peak& p : fit.other_peaks) {
+        if (p.height >= 0.02 * height) found.other_peaks_hz.push_back(p.frequency_hz);
+    }
     if (fit.half_power_q) found.cross_checks.push_back({"half-power width", *fit.half_power_q});
     if (fit.phase_slope_q) found.cross_checks.push_back({"phase slope", *fit.phase_slope_q});
     if (fit.ringdown_q) found.cross_checks.push_back({"ring-down", *fit.ringdown_q});
