@@ -23,7 +23,7 @@ using std::numbers::pi;
 
 constexpr double kVacuumPermittivity = 8.8541878128e-12;  // F/m, CODATA 2018
 
-// Medhurst's table: length over diameter, pF per cm of diameter. Read in a transcription of the 1947 paper; a typing
+// Medhurst's table: length over diameter, pF per cm of diameter. Read in a secondary copy of the 1947 paper; a typing
 // error in circulation has 0.7 for 0.47 at 0.70.
 constexpr std::size_t kNodes = 33;
 constexpr std::array<double, kNodes> kLengthOverDiameter{

@@ -80,7 +80,7 @@ double x_of(double wire_diameter_m, double frequency_hz, double resistivity_ohm_
 }
 
 // Medhurst's table. Rows: length over diameter, the last one the infinite coil. Columns: wire over pitch 0 .. 1; the
-// first is not his but the limit of a wire alone. Read in a transcription of the 1947 paper; the entry (0, 0.4), 1.20
+// first is not his but the limit of a wire alone. Read in a secondary copy of the 1947 paper; the entry (0, 0.4), 1.20
 // there, is 1.26 from memory and by the smoothness of its neighbours.
 constexpr std::size_t kRows = 12;
 constexpr std::size_t kColumns = 11;

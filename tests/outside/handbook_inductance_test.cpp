@@ -45,7 +45,7 @@ TEST(Nagaoka, ExactValues) {
 
 TEST(Nagaoka, GroverTable36) {
     // F. W. Grover, Inductance Calculations (1946; Dover 1973), Table 36, p. 144, argument l/d = 0.01 .. 1.00; read in
-    // a secondary copy (a public transcription) and recomputed. 36 of the entries are off by more than half a unit in
+    // a public secondary copy and recomputed. 36 of the entries are off by more than half a unit in
     // the sixth place, the worst (l/d = 0.89) by 1.7e-6: the tolerance is that, not half a unit.
     constexpr std::array<double, 100> printed{
         0.034960, 0.061098, 0.083907, 0.104562, 0.123615, 0.141395, 0.158119, 0.173942, 0.188980, 0.203324,
