@@ -62,7 +62,13 @@ Deviation measure_and_compare(const JackCoil& coil, const std::vector<std::strin
     const ScratchFolder folder;
     auto command = measure_command(coil.name(), coil.rate_hz(), folder / "capture.wav");
     command.insert(command.end(), more.begin(), more.end());
-    const Outcome outcome = run(command, limit);
+    Outcome outcome = run(command, limit);
+    // A server faster than time on a busy machine loses frames now and then (seen: 2 of 500 runs beside four busy
+    // loops). The program then says so, rightly, and gives no number: that run is no measurement and is made once more.
+    if (outcome.code == 4 && outcome.output.find("\"dropout\"") != std::string::npos) {
+        std::cout << "the server lost frames and the program said so; measuring again\n";
+        outcome = run(command, limit);
+    }
     Deviation deviation = {1, 1};
     if (outcome.code != 0) {
         ADD_FAILURE() << "exit " << outcome.code.value_or(-999) << ": " << outcome.errors << outcome.output;
