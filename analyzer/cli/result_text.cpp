@@ -47,6 +47,10 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
         row(out, "measured", format_with_uncertainty(r->frequency_hz, r->frequency_u95_hz, Unit::hertz),
             fmt::format("{}, 95 %", measure::way_name(r->way)));
         if (r->q && r->q_u95) row(out, "Q", format_with_uncertainty(*r->q, *r->q_u95, Unit::none));
+        if (r->loaded_q) {
+            row(out, "Q, loaded", fmt::format("{:.3g}", *r->loaded_q),
+                "by the reference resistor; the coil's own Q cannot be told at the wire");
+        }
         if (r->resistance_ohm && r->resistance_u95_ohm) {
             row(out, "resistance", format_with_uncertainty(*r->resistance_ohm, *r->resistance_u95_ohm, Unit::ohm),
                 "at resonance");

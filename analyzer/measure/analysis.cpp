@@ -8,6 +8,7 @@
 #include "analyzer/measure/below_band.hpp"
 #include "analyzer/measure/evidence.hpp"
 #include "analyzer/measure/in_band.hpp"
+#include "analyzer/measure/pickup.hpp"
 #include "analyzer/measure/winding.hpp"
 #include "analyzer/record/quantity.hpp"
 #include "dsp/capture_health.hpp"
@@ -167,12 +168,53 @@ void judge_winding(const AnalysisRequest& request, const dsp::Response& response
     result.outcome = std::move(accepted);
 }
 
+void add_other_peaks(std::vector<Finding>& findings, const Resonance& resonance) {
+    if (resonance.other_peaks_hz.empty()) return;
+    std::string where;
+    for (double f : resonance.other_peaks_hz) {
+        where += (where.empty() ? "" : ", ") + record::format_quantity(f, record::Unit::hertz);
+    }
+    findings.push_back(
+        {FindingCode::several_peaks, Weight::caution,
+         fmt::format("further peaks at {}; the strongest is reported. Move other coils, the primary and metal "
+                     "away, or open the primary circuit",
+                     where)});
+}
+
+// The wire near the head has no impedance to correct: the ratio itself is evaluated.
+Status judge_pickup(const AnalysisRequest& request, const dsp::Response& response, MeasurementResult& result) {
+    if (result.verdict() == Verdict::rejected) return Done{};
+    for (Finding& f : judge_wiring(response, {})) result.findings.push_back(std::move(f));
+    if (result.verdict() == Verdict::rejected) return Done{};
+    if (request.open || request.short_circuit || request.load) {
+        result.findings.push_back({FindingCode::uncorrected, Weight::note,
+                                   "the standards take no part in this hookup: what they correct at the foot does not "
+                                   "reach the wire; leave them out"});
+    }
+    std::optional<ShapeFamily> family;
+    if (request.description) {
+        auto built = ShapeFamily::build(*request.description);
+        if (!built) return built.error();
+        family = std::move(*built);
+    }
+    PickupOutcome outcome =
+        find_pickup(response, request.bench, request.tolerances, result.usable_band_hz, family ? &*family : nullptr);
+    if (auto* finding = std::get_if<Finding>(&outcome)) {
+        result.findings.push_back(std::move(*finding));
+        return Done{};
+    }
+    Resonance resonance = std::get<Resonance>(std::move(outcome));
+    add_other_peaks(result.findings, resonance);
+    result.reason_for_way = resonance.way == Way::in_band
+                                ? "the resonance lies inside the usable band; its Q is loaded by the reference resistor"
+                                : "what the wire hears rises toward the upper edge of the usable band";
+    result.outcome = Accepted{std::move(resonance)};
+    return Done{};
+}
+
 }  // namespace
 
 Result<MeasurementResult> analyze(const AnalysisRequest& request) {
-    if (request.hookup == Hookup::pickup) {
-        return usage_error("captures of the pickup hookup are not evaluated by this version; use the foot hookup");
-    }
     if (request.shorted && request.hookup != Hookup::winding) {
         return usage_error("a capture with the primary shorted belongs to the winding hookup");
     }
@@ -202,6 +244,11 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
 
     if (!seeks_resonance(request.hookup)) {
         if (result.verdict() != Verdict::rejected) result.outcome = Accepted{};
+        return result;
+    }
+
+    if (request.hookup == Hookup::pickup) {
+        if (Status judged = judge_pickup(request, *response, result); !judged) return judged.error();
         return result;
     }
 
@@ -261,17 +308,7 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
     }
     Resonance resonance = std::move(std::get<Resonance>(found));
     add_uncorrected(result.findings, *corrected);
-    if (!resonance.other_peaks_hz.empty()) {
-        std::string where;
-        for (double f : resonance.other_peaks_hz) {
-            where += (where.empty() ? "" : ", ") + record::format_quantity(f, record::Unit::hertz);
-        }
-        result.findings.push_back(
-            {FindingCode::several_peaks, Weight::caution,
-             fmt::format("further peaks at {}; the strongest is reported. Move other coils, the primary and metal "
-                         "away, or open the primary circuit",
-                         where)});
-    }
+    add_other_peaks(result.findings, resonance);
     result.reason_for_way = "the resonance lies inside the usable band";
     result.outcome = Accepted{std::move(resonance)};
     return result;

@@ -46,6 +46,8 @@ struct Resonance {
     std::size_t degrees_of_freedom = 0;
     dsp::Band fit_window;
     std::vector<double> other_peaks_hz;
+    // Hookup pickup only: Q as loaded by the reference resistor, and the corner of the second input.
+    std::optional<double> loaded_q = {}, input_corner_hz = {};
 };
 
 // Inductance and series resistance of a winding (hookup `winding`).

@@ -28,6 +28,8 @@ Json resonance_json(const Resonance& r) {
     j["degrees_of_freedom"] = r.degrees_of_freedom;
     j["fit_window_hz"] = {number(r.fit_window.low_hz), number(r.fit_window.high_hz)};
     j["other_peaks_hz"] = r.other_peaks_hz;
+    j["loaded_q"] = number(r.loaded_q);
+    j["input_corner_hz"] = number(r.input_corner_hz);
     Json budget = Json::array();
     for (const BudgetLine& line : r.budget) {
         budget.push_back({{"source", line.source},

@@ -1,0 +1,223 @@
+// The pickup hookup: what a wire near the head tells, on simulated benches whose circuit is solved by nodes.
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <random>
+
+#include "analyzer/audio/bench_circuit.hpp"
+#include "analyzer/measure/pickup.hpp"
+#include "tests/support/bench_rig.hpp"
+
+namespace coldtune {
+namespace {
+
+using audio::Hookup;
+
+audio::Bench bench_with(const model::CoilDescription& description, double reference_ohm, std::uint64_t seed) {
+    audio::Bench bench;
+    audio::CoilOnBench coil;
+    coil.description = description;
+    coil.q = 150;
+    bench.coil = coil;
+    bench.wiring.reference_ohm = reference_ohm * 1.006;
+    bench.wiring.coil_input.gain = 0.993;
+    bench.wiring.coil_input.cable_f = 140e-12;
+    bench.wiring.lead_ohm = 0.12;
+    bench.wiring.lead_h = 0.5e-6;
+    bench.seed = seed;
+    return bench;
+}
+
+// Near 55 kHz.
+model::CoilDescription large_coil() {
+    model::CoilDescription coil;
+    coil.secondary = {0.3, 1.2, 1800, 0.5e-3, 0.3, 20, {}};
+    coil.topload.push_back(model::Toroid{0.9, 0.2, 0.15});
+    return coil;
+}
+
+// Above the band of a 192 kHz interface.
+model::CoilDescription small_coil(double turns) {
+    model::CoilDescription coil;
+    coil.secondary = {0.11, 0.5, turns, 0.2e-3, 0.15, 20, {}};
+    coil.topload.push_back(model::Toroid{0.3, 0.075, 0.09});
+    return coil;
+}
+
+// Reactance zero at the foot, without the wire: by bisection on the bench's own circuit.
+double true_hz(const audio::Bench& bench) {
+    const auto coil = audio::BenchCoil::build(bench);
+    const auto circuit = audio::BenchCircuit::build(bench, Hookup::foot, *coil);
+    const double near = (*coil)->first_resonance_hz();
+    return circuit->zero_reactance_hz(0.97 * near, 1.03 * near).value_or(0);
+}
+
+measure::MeasurementResult run(const audio::Bench& bench, double reference_ohm, bool described,
+                               Hookup hookup = Hookup::pickup) {
+    auto request = test::request_for(bench, test::capture(bench, hookup), Hookup::pickup);
+    request.bench.reference_ohm = reference_ohm;
+    if (described) request.description = std::get<audio::CoilOnBench>(bench.coil).description;
+    auto result = measure::analyze(request);
+    EXPECT_TRUE(result.ok()) << (result.ok() ? "" : result.error().message);
+    return result.ok() ? std::move(*result) : measure::MeasurementResult{};
+}
+
+std::string first_text(const measure::MeasurementResult& result) {
+    return result.findings.empty() ? std::string("no finding") : result.findings.front().text;
+}
+
+TEST(Pickup, ResonanceInsideTheBand) {
+    double last_q = 150;
+    for (const double reference : {100.0, 1e3, 10e3}) {
+        for (const bool described : {false, true}) {
+            const audio::Bench bench = bench_with(large_coil(), reference, 61);
+            const auto result = run(bench, reference, described);
+            const auto* r = result.resonance();
+            ASSERT_NE(r, nullptr) << reference << ' ' << first_text(result);
+            const double truth = true_hz(bench);
+            EXPECT_EQ(r->way, measure::Way::in_band);
+            // Half the 60 pF to 5 pF span of plausible heads, seen by 0.05 pF of wire; a described head leaves a
+            // quarter.
+            EXPECT_LT(r->frequency_u95_hz / truth, described && reference < 5e3 ? 1e-3 : 6e-3);
+            EXPECT_NEAR(r->frequency_hz, truth, r->frequency_u95_hz);
+            // The coil's own Q cannot be told; the loaded one lies below it and falls with the resistor.
+            EXPECT_FALSE(r->q.has_value());
+            ASSERT_TRUE(r->loaded_q.has_value());
+            EXPECT_LT(*r->loaded_q, 150);
+            EXPECT_LT(*r->loaded_q, last_q * 1.001);
+            last_q = *r->loaded_q;
+            EXPECT_EQ(result.verdict(), measure::Verdict::good) << first_text(result);
+        }
+    }
+}
+
+// What the wire gives at a bench: nodes solved at each bin, white noise of -100 dBFS against a sweep of -6 dBFS (about
+// 1.3e-5 of the generator side per bin of five averaged periods; an eighth of the bins carry the same information).
+dsp::Response response_of(const audio::Bench& bench, std::mt19937_64& random) {
+    const auto circuit = audio::BenchCircuit::build(bench, Hookup::pickup);
+    std::normal_distribution<double> normal;
+    dsp::Response response;
+    response.sample_rate_hz = 192000;
+    const double sigma = 4.6e-6;
+    for (double f = 1000; f < 86400; f += 8 * 192000.0 / 131072) {
+        const auto v = circuit->solve(f);
+        const std::complex<double> noise(normal(random), normal(random));
+        response.frequency_hz.push_back(f);
+        response.ratio.push_back(v.coil / v.generator * bench.wiring.coil_input.gain + sigma / std::sqrt(2.0) * noise);
+        response.variance.push_back(sigma * sigma);
+    }
+    return response;
+}
+
+struct Tally {
+    int cases = 0, found = 0, covered = 0;
+    std::vector<double> error, width;
+};
+
+Tally coverage(int cases, bool below, bool described) {
+    std::mt19937_64 random(below ? 71 : described ? 72 : 73);
+    const auto uniform = [&](double low, double high) {
+        return std::uniform_real_distribution<double>(low, high)(random);
+    };
+    const model::CoilDescription description = below ? small_coil(1800) : large_coil();
+    const auto family = measure::ShapeFamily::build(description);
+    Tally tally;
+    for (int i = 0; i < cases; ++i) {
+        const double reference = std::pow(10, 2 + i % 3);
+        audio::Bench bench = bench_with(description, reference, 1);
+        auto& coil = std::get<audio::CoilOnBench>(bench.coil);
+        coil.q = uniform(80, 300);
+        coil.deviation.length = uniform(0.98, 1.02);
+        coil.deviation.diameter = uniform(0.99, 1.01);
+        coil.deviation.topload = uniform(0.97, 1.03);
+        coil.deviation.capacitance = uniform(0.95, 1.05);
+        coil.deviation.inductance = uniform(0.97, 1.03);
+        bench.wiring.reference_ohm = reference * uniform(0.99, 1.01);
+        bench.wiring.coil_input.cable_f = uniform(100e-12, 180e-12);
+        bench.wiring.coil_input.gain = uniform(0.98, 1.02);
+        bench.wiring.pickup_f = uniform(0.02e-12, 0.1e-12);
+        const dsp::Response response = response_of(bench, random);
+        const auto outcome = measure::find_pickup(response, {reference, 1e6, 150e-12, 0}, {}, dsp::Band{1000, 86400},
+                                                  described ? &*family : nullptr);
+        ++tally.cases;
+        const auto* r = std::get_if<measure::Resonance>(&outcome);
+        const double truth = true_hz(bench);
+        if (r == nullptr) continue;
+        ++tally.found;
+        const double e = std::abs(r->frequency_hz / truth - 1), u = r->frequency_u95_hz / truth;
+        tally.covered += e <= u ? 1 : 0;
+        tally.error.push_back(e);
+        tally.width.push_back(u);
+    }
+    std::sort(tally.error.begin(), tally.error.end());
+    std::sort(tally.width.begin(), tally.width.end());
+    return tally;
+}
+
+double median(std::vector<double> values) {
+    std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2), values.end());
+    return values[values.size() / 2];
+}
+
+// 95 % is claimed; 93 % of the cases are asked for, as for the other ways. Dimensions off by 1 to 3 %, inductance and
+// capacitance by 3 and 5 %, input capacitance by 30 %.
+TEST(PickupCoverage, InsideTheBandWithoutADescription) {
+    const Tally t = coverage(100, false, false);
+    EXPECT_EQ(t.found, t.cases);
+    EXPECT_GE(t.covered, 93);
+    EXPECT_LT(median(t.width), 6e-3);  // 5 to 60 pF of head behind 0.05 pF of wire: 0.5 % to 0.04 %
+}
+
+TEST(PickupCoverage, InsideTheBandWithADescription) {
+    const Tally t = coverage(40, false, true);
+    EXPECT_EQ(t.found, t.cases);
+    EXPECT_GE(t.covered, 38);
+    EXPECT_LT(median(t.width), 1e-3);
+    EXPECT_LT(median(t.error), 5e-4);
+}
+
+TEST(PickupCoverage, AboveTheBand) {
+    const Tally t = coverage(16, true, true);
+    EXPECT_EQ(t.found, t.cases);
+    EXPECT_GE(t.covered, 15);
+    EXPECT_LT(*std::max_element(t.error.begin(), t.error.end()), 0.01);  // what is promised of the below-band way
+    EXPECT_LT(median(t.width), 0.01);
+}
+
+TEST(Pickup, ResonanceAboveTheBandNeedsTheDescription) {
+    const audio::Bench bench = bench_with(small_coil(1800), 1e3, 62);
+    const auto with = run(bench, 1e3, true);
+    ASSERT_NE(with.resonance(), nullptr) << first_text(with);
+    EXPECT_EQ(with.resonance()->way, measure::Way::below_band);
+    EXPECT_NEAR(with.resonance()->frequency_hz, true_hz(bench), with.resonance()->frequency_u95_hz);
+    const auto without = run(bench, 1e3, false);
+    EXPECT_EQ(without.verdict(), measure::Verdict::rejected);
+    EXPECT_EQ(without.findings.front().code, measure::FindingCode::outside_band);
+    EXPECT_EQ(without.resonance(), nullptr);
+}
+
+TEST(Pickup, RefusesWhatDoesNotDetermineIt) {
+    // Far above the band: 86 kHz of 500 kHz.
+    const auto far = run(bench_with(small_coil(500), 1e3, 63), 1e3, true);
+    EXPECT_EQ(far.verdict(), measure::Verdict::rejected) << far.resonance()->frequency_hz;
+    // A wire that hears nothing.
+    audio::Bench deaf = bench_with(large_coil(), 1e3, 64);
+    deaf.wiring.pickup_f = 1e-18;
+    EXPECT_EQ(run(deaf, 1e3, true).verdict(), measure::Verdict::rejected);
+    // The wire on the foot, on the generator, on nothing; inputs swapped.
+    audio::Bench bench = bench_with(large_coil(), 1e3, 65);
+    for (const Hookup wrong : {Hookup::foot, Hookup::loopback, Hookup::open}) {
+        for (const bool described : {false, true}) {
+            const auto result = run(bench, 1e3, described, wrong);
+            EXPECT_EQ(result.verdict(), measure::Verdict::rejected)
+                << measure::describe(wrong).name << ' ' << described << ' '
+                << (result.resonance() != nullptr ? result.resonance()->frequency_hz : 0);
+        }
+    }
+    bench.faults.swapped_inputs = true;
+    EXPECT_EQ(run(bench, 1e3, false).verdict(), measure::Verdict::rejected);
+}
+
+}  // namespace
+}  // namespace coldtune

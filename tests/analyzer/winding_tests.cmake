@@ -1,0 +1,4 @@
+# The hookups besides the foot: head tied, and a wire near the head.
+coldtune_test(winding_test
+  SOURCES pickup_test.cpp winding_test.cpp
+  LIBS coldtune_analyzer)
