@@ -63,7 +63,7 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
         row(out, "inductance", format_with_uncertainty(w.inductance_h, w.inductance_u95_h, Unit::henry),
             "low frequency, 95 %");
         row(out, "resistance", format_with_uncertainty(w.resistance_ohm, w.resistance_u95_ohm, Unit::ohm),
-            "low frequency");
+            fmt::format("at {}", format_quantity(w.window.low_hz, Unit::hertz, 3)));
         row(out, "own capacitance", format_quantity(w.own_capacitance_f, Unit::farad, 3), "of the winding, head tied");
         if (accepted->coupling) {
             row(out, "coupling k",

@@ -156,14 +156,12 @@ void judge_winding(const AnalysisRequest& request, const dsp::Response& response
     if (request.shorted) {
         const auto shorted = standard_response(*request.shorted, request, "shorted-primary", result.findings);
         if (result.verdict() == Verdict::rejected) return;
-        accepted.coupling = find_coupling(response, *shorted, standards, request.bench, request.tolerances);
-        if (!accepted.coupling) {
-            result.findings.push_back({FindingCode::no_coil, Weight::reject,
-                                       "shorting the primary did not lower the inductance by more than the "
-                                       "uncertainty: no coupling is seen; check "
-                                       "that the short is across the primary, and measure the standards"});
+        auto coupling = find_coupling(response, *shorted, standards, request.bench, request.tolerances);
+        if (auto* why = std::get_if<std::string>(&coupling)) {
+            result.findings.push_back({FindingCode::no_coil, Weight::reject, std::move(*why)});
             return;
         }
+        accepted.coupling = std::get<Coupling>(coupling);
     }
     result.outcome = std::move(accepted);
 }

@@ -50,12 +50,25 @@ struct Resonance {
     std::optional<double> loaded_q = {}, input_corner_hz = {};
 };
 
+// Series resistance of a winding at one frequency, freed of its own capacitance.
+struct ResistancePoint {
+    double frequency_hz = 0, resistance_ohm = 0;
+};
+
+// One contribution to a winding's uncertainty, k = 1.
+struct WindingBudgetLine {
+    std::string source;
+    double inductance_u_h = 0, resistance_u_ohm = 0;
+};
+
 // Inductance and series resistance of a winding (hookup `winding`).
 struct WindingValue {
     double inductance_h = 0, inductance_u95_h = 0;
-    double resistance_ohm = 0, resistance_u95_ohm = 0;  // at the low end of the band
+    double resistance_ohm = 0, resistance_u95_ohm = 0;  // at the low end of the window
     double own_capacitance_f = 0;
     dsp::Band window;  // the part of the band it was read from
+    std::vector<ResistancePoint> resistance_curve = {};
+    std::vector<WindingBudgetLine> budget = {};
 };
 
 // Coupling to the primary, from the winding measured with the primary open and shorted.

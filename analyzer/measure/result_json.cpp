@@ -44,6 +44,30 @@ Json resonance_json(const Resonance& r) {
     return j;
 }
 
+Json winding_json(const WindingValue& w) {
+    Json points = Json::array();
+    for (const ResistancePoint& p : w.resistance_curve) {
+        points.push_back({{"frequency_hz", number(p.frequency_hz)}, {"resistance_ohm", number(p.resistance_ohm)}});
+    }
+    Json budget = Json::array();
+    for (const WindingBudgetLine& line : w.budget) {
+        budget.push_back({{"source", line.source},
+                          {"inductance_u_h", number(line.inductance_u_h)},
+                          {"resistance_u_ohm", number(line.resistance_u_ohm)}});
+    }
+    Json j;
+    j["inductance_h"] = number(w.inductance_h);
+    j["inductance_u95_h"] = number(w.inductance_u95_h);
+    j["resistance_ohm"] = number(w.resistance_ohm);
+    j["resistance_u95_ohm"] = number(w.resistance_u95_ohm);
+    j["resistance_at_hz"] = number(w.window.low_hz);
+    j["own_capacitance_f"] = number(w.own_capacitance_f);
+    j["window_hz"] = {number(w.window.low_hz), number(w.window.high_hz)};
+    j["resistance_curve"] = std::move(points);
+    j["budget"] = std::move(budget);
+    return j;
+}
+
 Json curve_json(const Curve& curve) {
     Json real = Json::array(), imaginary = Json::array();
     for (const auto& z : curve.impedance_ohm) {
@@ -97,13 +121,7 @@ Json to_json(const MeasurementResult& result, bool with_curve) {
     j["reason_for_way"] = resonance != nullptr ? Json(result.reason_for_way) : Json(nullptr);
     j["winding"] = nullptr;
     if (const auto* accepted = std::get_if<Accepted>(&result.outcome); accepted != nullptr && accepted->winding) {
-        const WindingValue& w = *accepted->winding;
-        j["winding"] = {{"inductance_h", number(w.inductance_h)},
-                        {"inductance_u95_h", number(w.inductance_u95_h)},
-                        {"resistance_ohm", number(w.resistance_ohm)},
-                        {"resistance_u95_ohm", number(w.resistance_u95_ohm)},
-                        {"own_capacitance_f", number(w.own_capacitance_f)},
-                        {"window_hz", {number(w.window.low_hz), number(w.window.high_hz)}}};
+        j["winding"] = winding_json(*accepted->winding);
     }
     j["coupling"] = nullptr;
     if (const auto* accepted = std::get_if<Accepted>(&result.outcome); accepted != nullptr && accepted->coupling) {

@@ -12,6 +12,7 @@ namespace coldtune::measure {
 namespace {
 
 constexpr std::size_t kFewestBins = 20;
+constexpr double kUnsureCapacitance_f = 5e-12;
 constexpr double kShareOfPole = 0.5;  // the series in f^2 converges well below the tied self-resonance
 
 struct Line {
@@ -42,6 +43,12 @@ Line fit_polynomial(const std::vector<double>& x, const std::vector<double>& y, 
                                         .solve(Eigen::MatrixXd::Identity(degree + 1, degree + 1));
     line.covariance = misfit * inverse * inverse.transpose();
     return line;
+}
+
+double value_at(const Line& line, double x) {
+    double sum = 0;
+    for (Eigen::Index j = line.coefficients.size(); j-- > 0;) sum = sum * x + line.coefficients(j);
+    return sum;
 }
 
 struct Bins {
@@ -106,9 +113,20 @@ std::optional<WindingFit> fit_winding(const dsp::CorrectedResponse& data) {
             series[k] *=
                 std::pow(bins.reciprocal[k] * fit.inductance_h, 2);  // (L0 / L(f))^2 undoes the own capacitance
         }
-        const Line resistance = fit_polynomial(linear, series, bins.resistance_sigma, 2);
-        fit.resistance_ohm = resistance.coefficients(0);
-        fit.resistance_u_ohm = std::sqrt(resistance.covariance(0, 0));
+        const Line resistance = fit_polynomial(linear, series, bins.resistance_sigma, 3);
+        const Line plainer = fit_polynomial(linear, series, bins.resistance_sigma, 2);
+        const double at = linear.front();
+        fit.resistance_ohm = value_at(resistance, at);
+        const Eigen::VectorXd powers = Eigen::Vector4d(1, at, at * at, at * at * at);
+        fit.resistance_u_ohm = std::hypot(std::sqrt(powers.dot(resistance.covariance * powers)),
+                                          (value_at(plainer, at) - fit.resistance_ohm) / std::sqrt(3.0));
+        fit.resistance_curve.clear();
+        constexpr int kCurvePoints = 13;
+        for (int i = 0; i < kCurvePoints; ++i) {
+            const double f = fit.window.low_hz * std::pow(fit.window.high_hz / fit.window.low_hz,
+                                                          static_cast<double>(i) / (kCurvePoints - 1));
+            fit.resistance_curve.push_back({f, value_at(resistance, f / highest)});
+        }
 
         const double pole_hz =
             1 / (2 * std::numbers::pi * std::sqrt(fit.inductance_h * std::max(fit.own_capacitance_f, 1e-18)));
@@ -123,30 +141,36 @@ std::optional<WindingValue> find_winding(const dsp::CorrectedResponse& data, con
                                          const BenchTolerances& tolerances) {
     const auto fit = fit_winding(data);
     if (!fit) return std::nullopt;
-    double l2 = fit->inductance_u_h * fit->inductance_u_h, r2 = fit->resistance_u_ohm * fit->resistance_u_ohm;
-    for (const DeclaredValue& value : declared_values(standards, tolerances)) {
+    WindingValue value;
+    value.budget.push_back({"noise and form of the curve", fit->inductance_u_h, fit->resistance_u_ohm});
+    for (const DeclaredValue& declared : declared_values(standards, tolerances)) {
         BenchCaptures moved{coil, standards, bench};
-        value.move(moved);
+        declared.move(moved);
         const auto corrected = dsp::correct(moved.coil, moved.standards, moved.values);
         const auto again = corrected ? fit_winding(*corrected) : std::nullopt;
         if (!again) return std::nullopt;  // the result hangs on this value
-        l2 += std::pow(again->inductance_h - fit->inductance_h, 2);
-        r2 += std::pow(again->resistance_ohm - fit->resistance_ohm, 2);
+        value.budget.push_back({declared.source, std::abs(again->inductance_h - fit->inductance_h),
+                                std::abs(again->resistance_ohm - fit->resistance_ohm)});
     }
-    l2 += std::pow(fit->inductance_h * tolerances.clock_ppm * 1e-6, 2) / 3;
-    WindingValue value;
+    value.budget.push_back({"clock", fit->inductance_h * tolerances.clock_ppm * 1e-6 / std::sqrt(3.0), 0});
+    double l2 = 0, r2 = 0;
+    for (const WindingBudgetLine& line : value.budget) {
+        l2 += line.inductance_u_h * line.inductance_u_h;
+        r2 += line.resistance_u_ohm * line.resistance_u_ohm;
+    }
     value.inductance_h = fit->inductance_h;
     value.inductance_u95_h = 2 * std::sqrt(l2);
     value.resistance_ohm = fit->resistance_ohm;
     value.resistance_u95_ohm = 2 * std::sqrt(r2);
     value.own_capacitance_f = fit->own_capacitance_f;
     value.window = fit->window;
+    value.resistance_curve = fit->resistance_curve;
     return value;
 }
 
-std::optional<Coupling> find_coupling(const dsp::Response& open_primary, const dsp::Response& shorted_primary,
-                                      const dsp::Standards& standards, const dsp::BenchValues& bench,
-                                      const BenchTolerances& tolerances) {
+std::variant<Coupling, std::string> find_coupling(const dsp::Response& open_primary,
+                                                  const dsp::Response& shorted_primary, const dsp::Standards& standards,
+                                                  const dsp::BenchValues& bench, const BenchTolerances& tolerances) {
     struct Pair {
         WindingFit open, shorted;
         [[nodiscard]] double k_squared() const { return 1 - shorted.inductance_h / open.inductance_h; }
@@ -162,7 +186,18 @@ std::optional<Coupling> find_coupling(const dsp::Response& open_primary, const d
         return Pair{*open_fit, *shorted_fit};
     };
     const auto pair = pair_of(open_primary, shorted_primary, standards, bench);
-    if (!pair) return std::nullopt;
+    if (!pair) {
+        return std::string(
+            "one of the two captures shows no inductance: no coupling can be had; tie the head to the return in both "
+            "and sweep again");
+    }
+    // The own capacitance belongs to the winding, whatever the primary does; the primary as a screen moves it by less.
+    const double c_open = pair->open.own_capacitance_f, c_shorted = pair->shorted.own_capacitance_f;
+    if (std::max(c_open, c_shorted) > 2 * std::min(c_open, c_shorted) + kUnsureCapacitance_f) {
+        return std::string(
+            "the two captures contradict each other: they are not of one winding with the head tied; sweep both again "
+            "and change nothing but the short across the primary");
+    }
     const double ratio = pair->shorted.inductance_h / pair->open.inductance_h;
     double variance = ratio * ratio *
                       (std::pow(pair->open.inductance_u_h / pair->open.inductance_h, 2) +
@@ -172,11 +207,22 @@ std::optional<Coupling> find_coupling(const dsp::Response& open_primary, const d
         value.move(a);
         value.move(b);
         const auto moved = pair_of(a.coil, b.coil, a.standards, a.values);
-        if (!moved) return std::nullopt;
+        if (!moved) {
+            return std::string("the coupling hangs on what was declared about the bench; measure open, short and load");
+        }
         variance += std::pow(moved->k_squared() - pair->k_squared(), 2);
     }
     const double u = std::sqrt(variance);  // of k^2
-    if (!(pair->k_squared() > 2 * u)) return std::nullopt;
+    if (pair->k_squared() < -2 * u) {
+        return std::string(
+            "the inductance is higher with the primary shorted, which no coupling does: the captures are exchanged, or "
+            "something else changed between them; sweep both again");
+    }
+    if (!(pair->k_squared() > 2 * u)) {
+        return std::string(
+            "shorting the primary did not lower the inductance by more than the uncertainty: no coupling is seen; "
+            "check that the short is across the primary, and measure the standards");
+    }
     const double k = std::sqrt(pair->k_squared());
     return Coupling{k, 2 * u / (2 * k), pair->shorted.inductance_h};
 }

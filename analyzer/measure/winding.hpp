@@ -2,10 +2,14 @@
 //
 // Seen from the foot 1/L(f) = w/X falls with f^2 as the winding's own capacitance takes its share, nearly in a straight
 // line: 1/L(f) = 1/L0 - w^2 C0 - ... . A polynomial in f^2 over the band below half the tied self-resonance gives L0,
-// the low-frequency inductance, and C0, the own capacitance. Re Z, freed of the same factor, gives R at low frequency.
+// the low-frequency inductance, and C0, the own capacitance. Re Z, freed of the same factor, gives R(f), a cubic in f;
+// the resistance stated is that at the low end of the window.
 #pragma once
 
 #include <optional>
+#include <string>
+#include <variant>
+#include <vector>
 
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/result.hpp"
@@ -15,7 +19,8 @@ namespace coldtune::measure {
 
 struct WindingFit {
     double inductance_h = 0, inductance_u_h = 0;      // k = 1: noise and the choice of the polynomial
-    double resistance_ohm = 0, resistance_u_ohm = 0;  // at the low end of the band
+    double resistance_ohm = 0, resistance_u_ohm = 0;  // at the low end of the window: noise and choice of polynomial
+    std::vector<ResistancePoint> resistance_curve;    // R(f) across the window
     double own_capacitance_f = 0;
     dsp::Band window;
 };
@@ -30,10 +35,10 @@ std::optional<WindingValue> find_winding(const dsp::CorrectedResponse& data, con
                                          const BenchTolerances& tolerances);
 
 // k = sqrt(1 - L_shorted / L_open) from the same winding with the primary open and shorted. What acts on both alike
-// cancels: each declared value is moved in both together. Empty where either shows no inductance or the shorted one is
-// not the smaller by more than the uncertainty.
-std::optional<Coupling> find_coupling(const dsp::Response& open_primary, const dsp::Response& shorted_primary,
-                                      const dsp::Standards& standards, const dsp::BenchValues& bench,
-                                      const BenchTolerances& tolerances);
+// cancels: each declared value is moved in both together. A sentence in its place where either shows no inductance, the
+// shorted one is not the smaller by more than the uncertainty, or the two are not of one winding.
+std::variant<Coupling, std::string> find_coupling(const dsp::Response& open_primary,
+                                                  const dsp::Response& shorted_primary, const dsp::Standards& standards,
+                                                  const dsp::BenchValues& bench, const BenchTolerances& tolerances);
 
 }  // namespace coldtune::measure
