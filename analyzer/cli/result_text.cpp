@@ -64,7 +64,8 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
             "low frequency, 95 %");
         row(out, "resistance", format_with_uncertainty(w.resistance_ohm, w.resistance_u95_ohm, Unit::ohm),
             fmt::format("at {}", format_quantity(w.window.low_hz, Unit::hertz, 3)));
-        row(out, "own capacitance", format_quantity(w.own_capacitance_f, Unit::farad, 3), "of the winding, head tied");
+        row(out, "own capacitance", format_with_uncertainty(w.own_capacitance_f, w.own_capacitance_u95_f, Unit::farad),
+            "of the winding, head tied");
         if (accepted->coupling) {
             row(out, "coupling k",
                 format_with_uncertainty(accepted->coupling->k, accepted->coupling->k_u95, Unit::none),

@@ -69,6 +69,7 @@ struct WindingValue {
     dsp::Band window;  // the part of the band it was read from
     std::vector<ResistancePoint> resistance_curve = {};
     std::vector<WindingBudgetLine> budget = {};
+    double own_capacitance_u95_f = 0;
 };
 
 // Coupling to the primary, from the winding measured with the primary open and shorted.

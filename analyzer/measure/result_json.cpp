@@ -62,6 +62,7 @@ Json winding_json(const WindingValue& w) {
     j["resistance_u95_ohm"] = number(w.resistance_u95_ohm);
     j["resistance_at_hz"] = number(w.window.low_hz);
     j["own_capacitance_f"] = number(w.own_capacitance_f);
+    j["own_capacitance_u95_f"] = number(w.own_capacitance_u95_f);
     j["window_hz"] = {number(w.window.low_hz), number(w.window.high_hz)};
     j["resistance_curve"] = std::move(points);
     j["budget"] = std::move(budget);

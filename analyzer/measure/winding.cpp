@@ -106,6 +106,9 @@ std::optional<WindingFit> fit_winding(const dsp::CorrectedResponse& data) {
         fit.inductance_u_h = std::hypot(noise, (1 / shorter.coefficients(0) - fit.inductance_h) / std::sqrt(3.0));
         const double reference = 2 * std::numbers::pi * highest;
         fit.own_capacitance_f = std::max(0.0, -line.coefficients(1) / (reference * reference));
+        fit.own_capacitance_u_f = std::hypot(std::sqrt(line.covariance(1, 1)),
+                                             (shorter.coefficients(1) - line.coefficients(1)) / std::sqrt(3.0)) /
+                                  (reference * reference);
         fit.window = {bins.frequency_hz.front(), bins.frequency_hz.back()};
 
         std::vector<double> series = bins.resistance;
@@ -142,6 +145,7 @@ std::optional<WindingValue> find_winding(const dsp::CorrectedResponse& data, con
     const auto fit = fit_winding(data);
     if (!fit) return std::nullopt;
     WindingValue value;
+    double c2 = fit->own_capacitance_u_f * fit->own_capacitance_u_f;
     value.budget.push_back({"noise and form of the curve", fit->inductance_u_h, fit->resistance_u_ohm});
     for (const DeclaredValue& declared : declared_values(standards, tolerances)) {
         BenchCaptures moved{coil, standards, bench};
@@ -149,6 +153,7 @@ std::optional<WindingValue> find_winding(const dsp::CorrectedResponse& data, con
         const auto corrected = dsp::correct(moved.coil, moved.standards, moved.values);
         const auto again = corrected ? fit_winding(*corrected) : std::nullopt;
         if (!again) return std::nullopt;  // the result hangs on this value
+        c2 += std::pow(again->own_capacitance_f - fit->own_capacitance_f, 2);
         value.budget.push_back({declared.source, std::abs(again->inductance_h - fit->inductance_h),
                                 std::abs(again->resistance_ohm - fit->resistance_ohm)});
     }
@@ -163,6 +168,7 @@ std::optional<WindingValue> find_winding(const dsp::CorrectedResponse& data, con
     value.resistance_ohm = fit->resistance_ohm;
     value.resistance_u95_ohm = 2 * std::sqrt(r2);
     value.own_capacitance_f = fit->own_capacitance_f;
+    value.own_capacitance_u95_f = 2 * std::sqrt(c2);
     value.window = fit->window;
     value.resistance_curve = fit->resistance_curve;
     return value;

@@ -21,7 +21,7 @@ struct WindingFit {
     double inductance_h = 0, inductance_u_h = 0;      // k = 1: noise and the choice of the polynomial
     double resistance_ohm = 0, resistance_u_ohm = 0;  // at the low end of the window: noise and choice of polynomial
     std::vector<ResistancePoint> resistance_curve;    // R(f) across the window
-    double own_capacitance_f = 0;
+    double own_capacitance_f = 0, own_capacitance_u_f = 0;  // noise and the choice of the polynomial
     dsp::Band window;
 };
 

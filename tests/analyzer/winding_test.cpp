@@ -178,6 +178,12 @@ TEST(Winding, CoverageOfInductanceResistanceAndCoupling) {
         const double seen = (1.0 / *device).real() / (1 + 2 * std::pow(2 * std::numbers::pi * w->window.low_hz, 2) *
                                                               truth * w->own_capacitance_f);
         resistance += std::abs(w->resistance_ohm - seen) <= w->resistance_u95_ohm ? 1 : 0;
+        // The own capacitance as the tied reactance shows it far below its resonance: 1 - w L/X = w^2 L C + ...
+        const double at = 2 * std::numbers::pi * 8e3;
+        const auto low = 1.0 / *audio::BenchCircuit::build(bench, Hookup::winding)->device_admittance(8e3);
+        const double own = (1 - at * truth / low.imag()) / (at * at * truth);
+        EXPECT_NEAR(w->own_capacitance_f, own, 0.03 * own + w->own_capacitance_u95_f)
+            << i;  // next order: (8/72)^2 = 1 %
         const auto outcome =
             measure::find_coupling(tied, response_of(shorted, Hookup::winding, random), standards, values, {});
         const auto* c = std::get_if<measure::Coupling>(&outcome);
