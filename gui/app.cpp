@@ -4,7 +4,7 @@
 
 namespace coldtune::gui {
 
-using measure::Hookup;
+using bench::Hookup;
 
 namespace {
 constexpr double kUsualReference_ohm = 10e3;

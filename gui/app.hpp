@@ -48,7 +48,7 @@ private:
     void coil_changed();
     void calculate();
     void bench_changed();
-    void start(Task task, measure::Hookup hookup);
+    void start(Task task, bench::Hookup hookup);
     void stop();
     [[nodiscard]] std::optional<std::string> why_not() const;
     void take(CalculationReport& report);

@@ -8,7 +8,7 @@
 
 namespace coldtune::gui {
 
-using measure::Hookup;
+using bench::Hookup;
 
 namespace {
 
@@ -23,7 +23,7 @@ constexpr std::size_t kCheckPeriods = 4;
 void App::act_on_bench(const Action& a) {
     BenchForm& bench = state_.bench;
     const auto standard_named = [&]() -> std::optional<Hookup> {
-        const auto hookup = measure::hookup_from_name(a.text);
+        const auto hookup = bench::hookup_from_name(a.text);
         if (!hookup || std::find(kStandards.begin(), kStandards.end(), *hookup) == kStandards.end())
             return std::nullopt;
         return hookup;
@@ -76,7 +76,7 @@ void App::act_on_bench(const Action& a) {
             if (a.number > 0) bench.sample_rate_hz = a.number;
             break;
         case Do::set_hookup:
-            if (const auto hookup = measure::hookup_from_name(a.text); hookup && measure::seeks_resonance(*hookup)) {
+            if (const auto hookup = bench::hookup_from_name(a.text); hookup && bench::seeks_resonance(*hookup)) {
                 bench.hookup = *hookup;
                 content_changed();
                 if (state_.view.follows_data) show_near();
@@ -140,7 +140,7 @@ void App::start(Task task, Hookup hookup) {
     }
     if (!state_.bench.simulated() && !state_.cautions_acknowledged) {
         state_.cautions_open = true;
-        state_.sweep_after_cautions = task == Task::sweep && measure::seeks_resonance(hookup);
+        state_.sweep_after_cautions = task == Task::sweep && bench::seeks_resonance(hookup);
         return;
     }
     SweepJob job;
@@ -242,9 +242,9 @@ void App::take(SweepReport& report) {
         state_.complaint = report.result.error().message;
         return;
     }
-    if (!measure::seeks_resonance(report.hookup)) {
+    if (!bench::seeks_resonance(report.hookup)) {
         if (report.result->verdict() == measure::Verdict::rejected) {
-            state_.complaint = fmt::format("The {} standard was not kept: {}", measure::describe(report.hookup).name,
+            state_.complaint = fmt::format("The {} standard was not kept: {}", bench::describe(report.hookup).name,
                                            report.result->findings.empty() ? std::string("it cannot be read")
                                                                            : report.result->findings.front().text);
             return;
@@ -257,7 +257,7 @@ void App::take(SweepReport& report) {
         taken.sample_rate_hz = taken.result.sample_rate_hz;
         taken.reference_ohm = reference;
         state_.standards[report.hookup] = std::move(taken);
-        state_.notice = fmt::format("The {} standard is taken.", measure::describe(report.hookup).name);
+        state_.notice = fmt::format("The {} standard is taken.", bench::describe(report.hookup).name);
         return;
     }
     add_run(report);

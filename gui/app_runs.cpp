@@ -11,7 +11,7 @@
 
 namespace coldtune::gui {
 
-using measure::Hookup;
+using bench::Hookup;
 
 namespace {
 

@@ -125,7 +125,7 @@ void status_bar(const Ui& ui, float width, float height) {
         color = ui.theme.rejected;
     } else {
         left = fmt::format("{}   {}   {}", s.bench.simulated() ? std::string("simulated bench") : s.bench.device,
-                           rate_words(s.bench.sample_rate_hz), measure::describe(s.bench.hookup).name);
+                           rate_words(s.bench.sample_rate_hz), bench::describe(s.bench.hookup).name);
     }
     const char* hint = s.busy()                    ? "Space stops"
                        : s.step == Step::coil      ? "Page Down: next step     F1: keys"

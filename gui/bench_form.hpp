@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "analyzer/audio/audio_port.hpp"
-#include "analyzer/measure/hookup.hpp"
+#include "analyzer/bench/hookup.hpp"
 #include "analyzer/measure/session.hpp"
 #include "gui/coil_form.hpp"
 
@@ -20,7 +20,7 @@ inline constexpr std::string_view kSimulated = "simulated";
 struct BenchForm {
     std::string device{kSimulated};
     double sample_rate_hz = 192000;
-    measure::Hookup hookup = measure::Hookup::foot;
+    bench::Hookup hookup = bench::Hookup::foot;
     int output_channel = 0;  // 0-based
     int generator_input = 0;
     int coil_input = 1;

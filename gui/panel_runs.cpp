@@ -45,7 +45,7 @@ void row(const Ui& ui, const Run& run) {
     const float left = at.x + swatch + ui.px(4);
     canvas.text({left, at.y + height * 0.06F}, figure,
                 {r != nullptr ? ui.theme.ink : ui.theme.rejected, 0, chosen ? Weight::strong : Weight::regular});
-    std::string below = fmt::format("{}  {}  {:%H:%M}", run.name, measure::describe(run.result.hookup).name,
+    std::string below = fmt::format("{}  {}  {:%H:%M}", run.name, bench::describe(run.result.hookup).name,
                                     fmt::localtime(Clock::to_time_t(run.time)));
     if (!run.note.empty()) below += "  " + run.note;
     canvas.clip({at.x, at.y, at.x + all, at.y + height});

@@ -10,7 +10,7 @@
 namespace coldtune::gui {
 namespace {
 
-using measure::Hookup;
+using bench::Hookup;
 
 struct StandardText {
     Hookup hookup;
@@ -47,7 +47,7 @@ std::string stale_words(const State& s, const StandardTaken& taken) {
 
 void one(const Ui& ui, const StandardText& text) {
     const State& s = ui.s;
-    const std::string name(measure::describe(text.hookup).name);
+    const std::string name(bench::describe(text.hookup).name);
     const auto taken = s.standards.find(text.hookup);
     const bool have = taken != s.standards.end();
     heading(ui, text.title);
@@ -93,14 +93,14 @@ void standards_panel(const Ui& ui) {
 
 void standards_picture_panel(const Ui& ui, Rect area) {
     const Hookup shown =
-        ui.s.busy() && !measure::seeks_resonance(ui.s.progress.hookup) ? ui.s.progress.hookup : next_missing(ui.s);
+        ui.s.busy() && !bench::seeks_resonance(ui.s.progress.hookup) ? ui.s.progress.hookup : next_missing(ui.s);
     ImguiCanvas canvas = canvas_here(ui);
     canvas.rectangle(area, ui.theme.panel, ui.px(6));
     ui.mark("picture", area);
     const Rect inside = area.inset(ui.px(22));
     const bool all = ui.s.standards.size() >= kTexts.size();
     const std::string title = all ? std::string("All three are taken. To take one again:")
-                                  : fmt::format("Next: the {} standard", measure::describe(shown).name);
+                                  : fmt::format("Next: the {} standard", bench::describe(shown).name);
     canvas.text({inside.left, inside.top}, title, {ui.theme.ink, ui.fonts.title->FontSize, Weight::strong});
     const float top = inside.top + ui.fonts.title->FontSize * 1.8F;
     canvas.clip(area);

@@ -50,9 +50,9 @@ void sweep_controls(const Ui& ui) {
         for (const auto& [which, taken] : s.standards) {
             if (!s.usable(taken)) continue;
             if (!standards.empty()) standards += ", ";
-            standards += measure::describe(which).name;
+            standards += bench::describe(which).name;
         }
-        soft(ui, fmt::format("{}, {}, {}; standards: {}", measure::describe(s.bench.hookup).name,
+        soft(ui, fmt::format("{}, {}, {}; standards: {}", bench::describe(s.bench.hookup).name,
                              s.bench.simulated() ? "simulated bench" : s.bench.device,
                              rate_words(s.bench.sample_rate_hz), standards.empty() ? "none" : standards));
     }

@@ -149,8 +149,8 @@ void wiring_panel(const Ui& ui) {
     std::vector<std::string> names;
     std::vector<std::string> keys;
     int chosen = -1;
-    for (const measure::HookupText& h : measure::all_hookups()) {
-        if (!measure::seeks_resonance(h.hookup)) continue;
+    for (const bench::HookupText& h : bench::all_hookups()) {
+        if (!bench::seeks_resonance(h.hookup)) continue;
         if (h.hookup == s.bench.hookup) chosen = static_cast<int>(names.size());
         std::string name(h.name);
         name[0] = static_cast<char>(name[0] - 'a' + 'A');
@@ -159,7 +159,7 @@ void wiring_panel(const Ui& ui) {
     }
     const int picked = choice(ui, "bench.hookup", "Measure at", names, chosen, !s.busy());
     if (picked >= 0) ui.ask(action(Do::set_hookup, keys[static_cast<std::size_t>(picked)]));
-    soft(ui, measure::describe(s.bench.hookup).purpose);
+    soft(ui, bench::describe(s.bench.hookup).purpose);
     gap(ui, 6);
     heading(ui, "Interface");
     device_choice(ui);
@@ -181,7 +181,7 @@ void wiring_notes_panel(const Ui& ui) {
     // Read with a glance beside one another, or one after the other where it is narrow.
     const auto cautions = [&] {
         heading(ui, "Mind in this hookup");
-        for (std::string_view c : measure::describe(ui.s.bench.hookup).cautions) bullet(ui, c);
+        for (std::string_view c : bench::describe(ui.s.bench.hookup).cautions) bullet(ui, c);
     };
     if (!two) {
         check(ui);

@@ -19,7 +19,7 @@ struct WiringNames {
 // The part of an area such a picture is drawn in: its middle, neither stretched nor squeezed.
 Rect wiring_area(Rect area);
 WiringNames wiring_names(const BenchForm& bench);
-void draw_wiring(Canvas& canvas, Rect area, measure::Hookup hookup, const WiringNames& names, const Theme& theme,
+void draw_wiring(Canvas& canvas, Rect area, bench::Hookup hookup, const WiringNames& names, const Theme& theme,
                  float scale);
 
 }  // namespace coldtune::gui

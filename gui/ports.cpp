@@ -1,15 +1,15 @@
 // What stands behind the window's bench: PortAudio, or the simulated bench playing the coil that is described.
-#include "analyzer/audio/bench.hpp"
-#include "analyzer/audio/simulated_port.hpp"
+#include "analyzer/bench/bench.hpp"
+#include "analyzer/bench/simulated_port.hpp"
 #include "gui/workers.hpp"
 
 namespace coldtune::gui {
 namespace {
 
-audio::Bench simulated_bench(const PortRequest& request) {
-    audio::Bench bench = audio::default_bench();
+bench::Bench simulated_bench(const PortRequest& request) {
+    bench::Bench bench = bench::default_bench();
     if (request.coil) {
-        if (auto* coil = std::get_if<audio::CoilOnBench>(&bench.coil)) coil->description = *request.coil;
+        if (auto* coil = std::get_if<bench::CoilOnBench>(&bench.coil)) coil->description = *request.coil;
     }
     if (request.sample_rate_hz > 0 && request.sample_rate_hz != bench.interface.sample_rate_hz) {
         // The filters of an interface follow its rate.
@@ -28,7 +28,7 @@ audio::Bench simulated_bench(const PortRequest& request) {
 PortFactory usual_ports(double simulated_pace) {
     return [simulated_pace](const PortRequest& request) -> std::unique_ptr<audio::AudioPort> {
         if (!request.simulated) return audio::make_portaudio_port();
-        return audio::make_simulated_port(simulated_bench(request), request.hookup, simulated_pace);
+        return bench::make_simulated_port(simulated_bench(request), request.hookup, simulated_pace);
     };
 }
 

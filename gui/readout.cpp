@@ -115,7 +115,7 @@ float measured_readout(const Ui& ui, float width) {
     }
     const auto* r = run->result.resonance();
     const bool practice = run->device == kSimulated;
-    const std::string where = fmt::format("{}, {}{}", run->name, measure::describe(run->result.hookup).name,
+    const std::string where = fmt::format("{}, {}{}", run->name, bench::describe(run->result.hookup).name,
                                           practice ? ", simulated bench" : "");
     if (r == nullptr) {
         // A rejected measurement has no number to show.

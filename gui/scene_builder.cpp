@@ -87,8 +87,8 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
 
     const Run* selected = state.selected();
     const auto hookup = selected ? selected->result.hookup : state.bench.hookup;
-    const auto& calculated = hookup == measure::Hookup::foot      ? state.calculation.foot
-                             : hookup == measure::Hookup::winding ? state.calculation.winding
+    const auto& calculated = hookup == bench::Hookup::foot      ? state.calculation.foot
+                             : hookup == bench::Hookup::winding ? state.calculation.winding
                                                                   : std::shared_ptr<const measure::Curve>();
     bool any_fitted = false;
     for (std::size_t k = 0; k < state.runs.size(); ++k) {
@@ -113,7 +113,7 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
         scene.legend.push_back({"calculated", theme.calculated, CurveLook::calculated, std::nullopt, false});
     }
 
-    const bool secondary = hookup == measure::Hookup::foot || hookup == measure::Hookup::pickup;
+    const bool secondary = hookup == bench::Hookup::foot || hookup == bench::Hookup::pickup;
     const std::optional<model::Calculated>& value =
         selected && selected->result.calculated ? selected->result.calculated : state.calculation.value;
     const auto* resonance = selected && selected->shown ? selected->result.resonance() : nullptr;

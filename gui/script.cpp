@@ -99,14 +99,14 @@ std::string state_json(const State& s, const std::map<std::string, Rect>& places
     j["notice"] = s.notice;
     j["calculated_hz"] = s.calculation.value ? Json(s.calculation.value->frequency_hz) : Json(nullptr);
     j["coil_complaints"] = s.reading.complaints.size();
-    j["hookup"] = std::string(measure::describe(s.bench.hookup).name);
+    j["hookup"] = std::string(bench::describe(s.bench.hookup).name);
     j["device"] = s.bench.device;
     j["cautions_open"] = s.cautions_open;
     j["devices"] = Json::array();
     for (const auto& d : s.devices) j["devices"].push_back(d.name);
     j["standards"] = Json::array();
     for (const auto& [hookup, taken] : s.standards) {
-        j["standards"].push_back(std::string(measure::describe(hookup).name));
+        j["standards"].push_back(std::string(bench::describe(hookup).name));
     }
     j["selected_run"] = s.selected_run;
     j["runs"] = Json::array();

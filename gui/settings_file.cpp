@@ -38,7 +38,7 @@ void take_bench(const Json& from, BenchForm& bench) {
     take(from, "coil_input", bench.coil_input);
     std::string hookup;
     take(from, "hookup", hookup);
-    if (const auto known = measure::hookup_from_name(hookup); known && measure::seeks_resonance(*known)) {
+    if (const auto known = bench::hookup_from_name(hookup); known && bench::seeks_resonance(*known)) {
         bench.hookup = *known;
     }
     for (const FieldSpec& f : bench_fields()) take(from, std::string(f.key).c_str(), bench.text[std::string(f.key)]);
@@ -106,7 +106,7 @@ Status save_settings(const Remembered& r, const fs::path& path) {
     Json& bench = root["bench"];
     bench["device"] = r.bench.device;
     bench["rate"] = r.bench.sample_rate_hz;
-    bench["hookup"] = std::string(measure::describe(r.bench.hookup).name);
+    bench["hookup"] = std::string(bench::describe(r.bench.hookup).name);
     bench["output"] = r.bench.output_channel;
     bench["generator_input"] = r.bench.generator_input;
     bench["coil_input"] = r.bench.coil_input;

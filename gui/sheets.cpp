@@ -110,13 +110,13 @@ void cautions_sheet(const Ui& ui) {
     const bool first = !ui.s.cautions_acknowledged && !ui.s.bench.simulated();
     title(ui, first ? "Before the first sweep" : "Cautions");
     ImGui::BeginChild("cautions.body", {0, -footer_height(ui)});
-    bullets(ui, measure::general_cautions());
+    bullets(ui, bench::general_cautions());
     gap(ui, 8);
-    heading(ui, fmt::format("In the hookup '{}'", measure::describe(ui.s.bench.hookup).name));
-    bullets(ui, measure::describe(ui.s.bench.hookup).cautions);
+    heading(ui, fmt::format("In the hookup '{}'", bench::describe(ui.s.bench.hookup).name));
+    bullets(ui, bench::describe(ui.s.bench.hookup).cautions);
     gap(ui, 8);
     heading(ui, "Before any power-up");
-    bullets(ui, measure::before_power_reminders());
+    bullets(ui, bench::before_power_reminders());
     ImGui::EndChild();
     if (first) {
         if (button(ui, "cautions.accept", "All of this is so", ButtonKind::primary)) {

@@ -62,7 +62,7 @@ enum class Task { none, sweep, wiring_check };
 
 struct Progress {
     Task task = Task::none;
-    measure::Hookup hookup = measure::Hookup::foot;
+    bench::Hookup hookup = bench::Hookup::foot;
     int step = 1, steps = 1;
     std::string what;
     double fraction = 0;
@@ -107,7 +107,7 @@ struct State {
     Progress progress;
     std::string complaint;  // of the last task, until the next one starts
     std::string notice;     // "Plot saved as ..."
-    std::map<measure::Hookup, StandardTaken> standards;
+    std::map<bench::Hookup, StandardTaken> standards;
     std::vector<Run> runs;
     int selected_run = -1;           // id; -1 = none
     std::optional<int> compare_run;  // id of the one the selected run is compared with

@@ -9,7 +9,7 @@
 namespace coldtune::gui {
 namespace {
 
-using measure::Hookup;
+using bench::Hookup;
 
 constexpr float kBox = 0.29F;  // of the width, when the names in it are short
 constexpr std::string_view kReturn = "ground, the plug's sleeve";

@@ -26,15 +26,15 @@ Calculation calculation_of(const CalculationJob& job) {
     const auto built = model::SecondaryModel::build(job.coil);
     if (!built) return done;
     const dsp::Band band{kCalculatedFrom_hz, kModesShown * done.value->frequency_hz};
-    done.foot = std::make_shared<measure::Curve>(measure::calculated_curve(*built, measure::Hookup::foot, band));
-    done.winding = std::make_shared<measure::Curve>(measure::calculated_curve(*built, measure::Hookup::winding, band));
+    done.foot = std::make_shared<measure::Curve>(measure::calculated_curve(*built, bench::Hookup::foot, band));
+    done.winding = std::make_shared<measure::Curve>(measure::calculated_curve(*built, bench::Hookup::winding, band));
     return done;
 }
 
-std::optional<measure::Standard> standard_of(const SweepJob& job, measure::Hookup which) {
+std::optional<measure::Standard> standard_of(const SweepJob& job, bench::Hookup which) {
     const auto found = job.standards.find(which);
     if (found == job.standards.end()) return std::nullopt;
-    return measure::Standard{*found->second, std::string(measure::describe(which).name)};
+    return measure::Standard{*found->second, std::string(bench::describe(which).name)};
 }
 
 }  // namespace
@@ -122,7 +122,7 @@ void Workers::bench_loop(const std::stop_token& quit) {
         if (const auto* sweep = std::get_if<SweepJob>(&job)) {
             run(*sweep, stop);
         } else {
-            const auto port = ports_({false, measure::Hookup::foot, std::nullopt, 0, 0, 0});
+            const auto port = ports_({false, bench::Hookup::foot, std::nullopt, 0, 0, 0});
             report(DevicesReport{port->devices()});
         }
     }
@@ -167,10 +167,10 @@ void Workers::run(const SweepJob& job, std::stop_token stop) {
     request.hookup = job.settings.hookup;
     request.coil = *done.capture;
     request.bench = job.settings.bench;
-    if (measure::seeks_resonance(job.settings.hookup)) {
-        request.open = standard_of(job, measure::Hookup::open);
-        request.short_circuit = standard_of(job, measure::Hookup::short_circuit);
-        request.load = standard_of(job, measure::Hookup::load);
+    if (bench::seeks_resonance(job.settings.hookup)) {
+        request.open = standard_of(job, bench::Hookup::open);
+        request.short_circuit = standard_of(job, bench::Hookup::short_circuit);
+        request.load = standard_of(job, bench::Hookup::load);
         for (const auto* s : {&request.open, &request.short_circuit, &request.load}) {
             if (*s) done.standards_used.push_back((*s)->name);
         }

@@ -24,7 +24,7 @@ namespace coldtune::gui {
 // What a port is wanted for; the simulated bench also needs to know what hangs on it.
 struct PortRequest {
     bool simulated = true;
-    measure::Hookup hookup = measure::Hookup::foot;
+    bench::Hookup hookup = bench::Hookup::foot;
     std::optional<model::CoilDescription> coil;
     double sample_rate_hz = 0;
     double reference_ohm = 0;
@@ -32,7 +32,7 @@ struct PortRequest {
 };
 using PortFactory = std::function<std::unique_ptr<audio::AudioPort>(const PortRequest&)>;
 // Real hardware through PortAudio; the simulated bench plays the described coil, a little off its description. `pace`:
-// see audio::SimulatedPort.
+// see bench::SimulatedPort.
 PortFactory usual_ports(double simulated_pace);
 
 struct CalculationJob {
@@ -47,7 +47,7 @@ struct SweepJob {
     measure::SessionSettings settings;
     std::optional<model::CoilDescription> coil;         // for the simulated bench
     std::optional<model::CoilDescription> description;  // to compare with
-    std::map<measure::Hookup, std::shared_ptr<const audio::CaptureFile>> standards;
+    std::map<bench::Hookup, std::shared_ptr<const audio::CaptureFile>> standards;
 };
 
 struct CalculationReport {
@@ -63,7 +63,7 @@ struct ProgressReport {
 };
 struct SweepReport {
     Task task = Task::sweep;
-    measure::Hookup hookup = measure::Hookup::foot;
+    bench::Hookup hookup = bench::Hookup::foot;
     Result<measure::MeasurementResult> result;
     std::shared_ptr<const measure::Curve> measured, fitted;
     std::shared_ptr<const audio::CaptureFile> capture;

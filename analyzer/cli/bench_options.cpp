@@ -23,7 +23,7 @@ Status read_standard(const std::string& path, std::optional<measure::Standard>& 
 
 void add_bench_options(CLI::App& app, BenchOptions& o) {
     std::vector<std::string> names;
-    for (const auto& h : measure::all_hookups()) names.emplace_back(h.name);
+    for (const auto& h : bench::all_hookups()) names.emplace_back(h.name);
     app.add_option("--hookup", o.hookup_name, "How the bench is wired: " + CLI::detail::join(names, ", "))
         ->required()
         ->check(CLI::IsMember(names))
@@ -50,7 +50,7 @@ void add_bench_options(CLI::App& app, BenchOptions& o) {
 
 Result<measure::AnalysisRequest> make_request(const BenchOptions& o) {
     measure::AnalysisRequest request;
-    request.hookup = *measure::hookup_from_name(o.hookup_name);
+    request.hookup = *bench::hookup_from_name(o.hookup_name);
     const auto in_range = [](double v, double low, double high) { return std::isfinite(v) && v >= low && v <= high; };
     if (!in_range(o.reference_ohm, 1, 1e7)) {
         return usage_error(fmt::format("--reference {} ohm is outside 1 ohm to 10 Mohm", o.reference_ohm));

@@ -7,14 +7,14 @@
 #include <filesystem>
 #include <memory>
 
-#include "analyzer/audio/simulated_port.hpp"
+#include "analyzer/bench/simulated_port.hpp"
 #include "analyzer/cli/band_option.hpp"
 #include "analyzer/cli/bench_options.hpp"
 #include "analyzer/cli/command.hpp"
 #include "analyzer/cli/result_output.hpp"
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/session.hpp"
-#include "analyzer/record/bench_file.hpp"
+#include "analyzer/bench/bench_file.hpp"
 
 namespace coldtune::cli {
 namespace {
@@ -54,18 +54,18 @@ private:
     void (*old_term_)(int);
 };
 
-Result<std::unique_ptr<audio::AudioPort>> open_port(const Options& o, measure::Hookup hookup) {
+Result<std::unique_ptr<audio::AudioPort>> open_port(const Options& o, bench::Hookup hookup) {
     if (o.device != "simulated") {
         if (!o.bench_path.empty()) return usage_error("--bench belongs to --device simulated");
         return audio::make_portaudio_port();
     }
-    audio::Bench bench = audio::default_bench();
+    bench::Bench bench = bench::default_bench();
     if (!o.bench_path.empty()) {
-        auto read = record::read_bench(o.bench_path);
+        auto read = bench::read_bench(o.bench_path);
         if (!read) return read.error();
         bench = std::move(*read);
     }
-    return std::unique_ptr<audio::AudioPort>(audio::make_simulated_port(std::move(bench), hookup));
+    return std::unique_ptr<audio::AudioPort>(bench::make_simulated_port(std::move(bench), hookup));
 }
 
 // The rate asked for, else the device's own default.
@@ -79,9 +79,9 @@ Result<double> choose_rate(const Options& o, audio::AudioPort& port) {
     return device_error(fmt::format("there is no device '{}'; see coldtune devices", o.device));
 }
 
-void show_cautions(const Console& console, measure::Hookup hookup) {
-    for (std::string_view line : measure::general_cautions()) console.say(fmt::format("caution: {}", line));
-    for (std::string_view line : measure::describe(hookup).cautions) console.say(fmt::format("caution: {}", line));
+void show_cautions(const Console& console, bench::Hookup hookup) {
+    for (std::string_view line : bench::general_cautions()) console.say(fmt::format("caution: {}", line));
+    for (std::string_view line : bench::describe(hookup).cautions) console.say(fmt::format("caution: {}", line));
 }
 
 ExitCode run(const Options& o, Console& console) {

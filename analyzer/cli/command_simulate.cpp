@@ -7,11 +7,11 @@
 #include <nlohmann/json.hpp>
 
 #include "analyzer/audio/capture_file.hpp"
-#include "analyzer/audio/simulated_port.hpp"
+#include "analyzer/bench/simulated_port.hpp"
 #include "analyzer/cli/band_option.hpp"
 #include "analyzer/cli/command.hpp"
-#include "analyzer/measure/hookup.hpp"
-#include "analyzer/record/bench_file.hpp"
+#include "analyzer/bench/hookup.hpp"
+#include "analyzer/bench/bench_file.hpp"
 #include "dsp/stimulus.hpp"
 
 namespace coldtune::cli {
@@ -33,7 +33,7 @@ struct Options {
 
 constexpr double kTail_s = 0.3;
 
-audio::SampleFormat format_of(const audio::Interface& interface) {
+audio::SampleFormat format_of(const bench::Interface& interface) {
     if (interface.bits == 0) return audio::SampleFormat::float32;
     if (interface.bits <= 16) return audio::SampleFormat::pcm16;
     return interface.bits <= 24 ? audio::SampleFormat::pcm24 : audio::SampleFormat::pcm32;
@@ -54,7 +54,7 @@ Result<std::vector<double>> sweep_signal(const Options& o, double rate_hz) {
 }
 
 ExitCode simulate(const Options& o, Console& console) {
-    auto bench = record::read_bench(o.bench_path);
+    auto bench = bench::read_bench(o.bench_path);
     if (!bench) return console.fail("simulate", bench.error());
     if (o.seed) bench->seed = *o.seed;
     audio::SweepRequest request;
@@ -74,12 +74,12 @@ ExitCode simulate(const Options& o, Console& console) {
     }
     request.tail_frames = static_cast<std::size_t>(std::llround(kTail_s * request.sample_rate_hz));
 
-    const auto hookup = *measure::hookup_from_name(o.hookup_name);
+    const auto hookup = *bench::hookup_from_name(o.hookup_name);
     note.hookup = o.hookup_name;
     note.device = "simulated";
     note.program_version = COLDTUNE_VERSION;
     const audio::SampleFormat format = format_of(bench->interface);
-    auto port = audio::make_simulated_port(std::move(*bench), hookup);
+    auto port = bench::make_simulated_port(std::move(*bench), hookup);
     auto recording = port->play_and_record(request, {}, {});
     if (!recording) return console.fail("simulate", recording.error());
     const auto written = audio::write_capture(o.out_path, recording->capture, format, note);
@@ -109,7 +109,7 @@ Command add_simulate(CLI::App& root) {
     CLI::App* app = root.add_subcommand("simulate", "Make a capture on a simulated bench");
     app->add_option("BENCH", o->bench_path, "Description of the bench (JSON)")->required()->type_name("BENCH.json");
     std::vector<std::string> names;
-    for (const auto& h : measure::all_hookups()) names.emplace_back(h.name);
+    for (const auto& h : bench::all_hookups()) names.emplace_back(h.name);
     app->add_option("--hookup", o->hookup_name, "How the bench is wired: " + CLI::detail::join(names, ", "))
         ->required()
         ->check(CLI::IsMember(names))

@@ -40,7 +40,7 @@ ExitCode print_result(Console& console, std::string_view command, const measure:
                         rejected(fmt::format("rejected, {}: {}", measure::code_name(worst->code), worst->text)));
 }
 
-void print_unreadable(Console& console, measure::Hookup hookup, std::string_view sentence) {
+void print_unreadable(Console& console, bench::Hookup hookup, std::string_view sentence) {
     measure::MeasurementResult result;
     result.hookup = hookup;
     result.outcome = measure::Rejected{};

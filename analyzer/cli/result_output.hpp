@@ -24,6 +24,6 @@ ExitCode print_result(Console& console, std::string_view command, const measure:
                       const OutputOptions& options);
 
 // The JSON object of a capture that could not even be read.
-void print_unreadable(Console& console, measure::Hookup hookup, std::string_view sentence);
+void print_unreadable(Console& console, bench::Hookup hookup, std::string_view sentence);
 
 }  // namespace coldtune::cli

@@ -41,7 +41,7 @@ std::string wrapped(std::string_view text, std::size_t indent, std::size_t width
 
 std::string describe_result(const measure::MeasurementResult& result, bool with_budget) {
     std::string out =
-        fmt::format("{} ({})\n", measure::describe(result.hookup).name, measure::describe(result.hookup).purpose);
+        fmt::format("{} ({})\n", bench::describe(result.hookup).name, bench::describe(result.hookup).purpose);
     const measure::Resonance* r = result.resonance();
     if (r != nullptr) {
         row(out, "measured", format_with_uncertainty(r->frequency_hz, r->frequency_u95_hz, Unit::hertz),
@@ -72,12 +72,12 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
                 fmt::format("{} with the primary shorted",
                             format_quantity(accepted->coupling->shorted_inductance_h, Unit::henry)));
         }
-    } else if (measure::seeks_resonance(result.hookup)) {
+    } else if (bench::seeks_resonance(result.hookup)) {
         row(out, "measured", "no resonance");
     } else {
         row(out, "measured", "a standard; use it with the coil's capture");
     }
-    if (result.calculated && result.hookup == measure::Hookup::winding) {
+    if (result.calculated && result.hookup == bench::Hookup::winding) {
         row(out, "calculated", format_quantity(result.calculated->low_frequency_inductance_h, Unit::henry),
             "from the dimensions");
     } else if (result.calculated) {

@@ -102,7 +102,7 @@ public:
         if (!corrected) return std::nullopt;
         if (in_band()) {
             const InBandOutcome found =
-                find_in_band(*corrected, coil, standards, bench, BenchTolerances{}, Hookup::foot, std::nullopt);
+                find_in_band(*corrected, coil, standards, bench, BenchTolerances{}, bench::Hookup::foot, std::nullopt);
             if (const auto* r = std::get_if<Resonance>(&found)) return r->frequency_u95_hz / r->frequency_hz;
             return std::nullopt;
         }

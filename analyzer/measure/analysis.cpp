@@ -213,7 +213,7 @@ Status judge_pickup(const AnalysisRequest& request, const dsp::Response& respons
 }  // namespace
 
 Result<MeasurementResult> analyze(const AnalysisRequest& request) {
-    if (request.shorted && request.hookup != Hookup::winding) {
+    if (request.shorted && request.hookup != bench::Hookup::winding) {
         return usage_error("a capture with the primary shorted belongs to the winding hookup");
     }
     MeasurementResult result;
@@ -221,7 +221,7 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
     result.sample_rate_hz = request.coil.capture.sample_rate_hz;
     result.outcome = Rejected{};
     // What is calculated is the secondary; a tank has nothing to do with it.
-    if (request.description && request.hookup != Hookup::tank) {
+    if (request.description && request.hookup != bench::Hookup::tank) {
         auto calculated = model::calculate(*request.description);
         if (!calculated) return calculated.error();
         result.calculated = std::move(*calculated);
@@ -240,12 +240,12 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
     result.clock_drift_ppm = response->clock_drift_ppm;
     result.usable_band_hz = dsp::usable_band(*response);
 
-    if (!seeks_resonance(request.hookup)) {
+    if (!bench::seeks_resonance(request.hookup)) {
         if (result.verdict() != Verdict::rejected) result.outcome = Accepted{};
         return result;
     }
 
-    if (request.hookup == Hookup::pickup) {
+    if (request.hookup == bench::Hookup::pickup) {
         if (Status judged = judge_pickup(request, *response, result); !judged) return judged.error();
         return result;
     }
@@ -271,7 +271,7 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
         return result;
     }
 
-    if (request.hookup == Hookup::winding) {
+    if (request.hookup == bench::Hookup::winding) {
         add_uncorrected(result.findings, *corrected);
         judge_winding(request, *response, *corrected, standards, result);
         return result;
@@ -281,7 +281,7 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
                                        request.hookup, response->clock_drift_ppm);
     if (const auto* none = std::get_if<dsp::NoFit>(&found)) {
         std::vector<Finding> why = judge_no_fit(*none, *corrected, request.bench, request.hookup);
-        if (request.hookup != Hookup::foot || why.front().code != FindingCode::outside_band) {
+        if (request.hookup != bench::Hookup::foot || why.front().code != FindingCode::outside_band) {
             for (Finding& f : why) result.findings.push_back(std::move(f));
             return result;
         }

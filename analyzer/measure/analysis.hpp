@@ -31,7 +31,7 @@ struct Standard {
 };
 
 struct AnalysisRequest {
-    Hookup hookup = Hookup::foot;
+    bench::Hookup hookup = bench::Hookup::foot;
     audio::CaptureFile coil;  // the capture itself (a standard's when the hookup is one)
     std::optional<Standard> open, short_circuit, load;
     std::optional<Standard> shorted;  // hookup winding only: the same again with the primary shorted

@@ -146,9 +146,9 @@ Trace trace_of(const Curve& curve, Quantity quantity) {
     return trace;
 }
 
-Curve calculated_curve(const model::SecondaryModel& model, Hookup hookup, dsp::Band band) {
+Curve calculated_curve(const model::SecondaryModel& model, bench::Hookup hookup, dsp::Band band) {
     Curve curve;
-    if (hookup != Hookup::foot && hookup != Hookup::winding) return curve;
+    if (hookup != bench::Hookup::foot && hookup != bench::Hookup::winding) return curve;
     if (!(band.low_hz > 0 && band.high_hz > band.low_hz)) return curve;
     std::vector<double> centres;
     for (double f : model.modes_hz()) {
@@ -157,7 +157,7 @@ Curve calculated_curve(const model::SecondaryModel& model, Hookup hookup, dsp::B
     }
     curve.frequency_hz = grid(band, centres);
     for (double f : curve.frequency_hz) {
-        curve.impedance_ohm.push_back(hookup == Hookup::foot ? 1.0 / model.foot_admittance(f)
+        curve.impedance_ohm.push_back(hookup == bench::Hookup::foot ? 1.0 / model.foot_admittance(f)
                                                              : model.winding_impedance(f));
     }
     return curve;
@@ -177,10 +177,10 @@ std::optional<Curve> fitted_curve(const MeasurementResult& result) {
     data.ratio_variance = data.impedance_variance;
     data.map.assign(data.ratio.size(), dsp::AdmittanceMap{1.0, 0.0, 0.0, 1.0});
 
-    const auto form = result.hookup == Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
+    const auto form = result.hookup == bench::Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
     // The options of find_in_band.
     dsp::FitOptions options;
-    options.series_loss = result.hookup == Hookup::tank;
+    options.series_loss = result.hookup == bench::Hookup::tank;
     const dsp::FitOutcome outcome = dsp::fit_resonance(data, form, options);
     const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome);
     if (fit == nullptr) return std::nullopt;

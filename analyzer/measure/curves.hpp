@@ -38,7 +38,7 @@ Trace trace_of(const Curve& curve, Quantity quantity);
 
 // The model at the hookup `foot` or `winding` over a band (0 < low < high), dense enough around every mode inside it to
 // draw peaks of any Q at any magnification. Empty for other hookups. No standard deviations.
-Curve calculated_curve(const model::SecondaryModel& model, Hookup hookup, dsp::Band band);
+Curve calculated_curve(const model::SecondaryModel& model, bench::Hookup hookup, dsp::Band band);
 
 // The resonance curve over the window it was fitted in, by fitting the same form to the corrected curve again. nullopt
 // when the result is rejected, its way fits no such curve, or the second fit does not agree with the first within the

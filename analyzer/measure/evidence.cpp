@@ -199,7 +199,7 @@ std::vector<Finding> judge_wiring(const dsp::Response& response, const dsp::Corr
 }
 
 std::vector<Finding> judge_no_fit(const dsp::NoFit& no_fit, const dsp::CorrectedResponse& corrected,
-                                  const dsp::BenchValues& bench, Hookup hookup) {
+                                  const dsp::BenchValues& bench, bench::Hookup hookup) {
     const double low = corrected.frequency_hz.empty() ? 0 : corrected.frequency_hz.front();
     const double high = corrected.frequency_hz.empty() ? 0 : corrected.frequency_hz.back();
     const std::string band = fmt::format("{} to {}", hertz(low), hertz(high));
@@ -209,7 +209,7 @@ std::vector<Finding> judge_no_fit(const dsp::NoFit& no_fit, const dsp::Corrected
         no_fit.reason == Reason::did_not_converge) {
         return {{FindingCode::no_resonance, Weight::reject, no_fit.sentence}};
     }
-    if (hookup == Hookup::foot) {
+    if (hookup == bench::Hookup::foot) {
         const ApparentCapacitance c = apparent_capacitance(corrected);
         // After an open standard a lead is good to a picofarad; a declared cable capacitance to 30 %.
         const double unsure_f = corrected.used_open ? 1e-12 : std::max(1e-12, 0.3 * bench.input_capacitance_f);
@@ -249,7 +249,7 @@ std::vector<Finding> judge_no_fit(const dsp::NoFit& no_fit, const dsp::Corrected
          fmt::format(
              "no resonance between {}: {}; check that the far end of the coil is {} and that the return is connected",
              band, no_fit.sentence.empty() ? "no peak stands out of the noise" : no_fit.sentence,
-             hookup == Hookup::winding ? "tied to the return" : "free")}};
+             hookup == bench::Hookup::winding ? "tied to the return" : "free")}};
 }
 
 }  // namespace coldtune::measure

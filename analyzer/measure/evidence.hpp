@@ -4,7 +4,7 @@
 #include <vector>
 
 #include "analyzer/measure/finding.hpp"
-#include "analyzer/measure/hookup.hpp"
+#include "analyzer/bench/hookup.hpp"
 #include "dsp/capture_health.hpp"
 #include "dsp/correction.hpp"
 #include "dsp/resonance_fit.hpp"
@@ -24,6 +24,6 @@ std::vector<Finding> judge_wiring(const dsp::Response& response, const dsp::Corr
 
 // Why there is no resonance, as findings, never empty: nothing connected, resonance above or below the band, or none.
 std::vector<Finding> judge_no_fit(const dsp::NoFit& no_fit, const dsp::CorrectedResponse& corrected,
-                                  const dsp::BenchValues& bench, Hookup hookup);
+                                  const dsp::BenchValues& bench, bench::Hookup hookup);
 
 }  // namespace coldtune::measure

@@ -13,25 +13,25 @@ namespace {
 
 using Complex = std::complex<double>;
 
-dsp::ResonanceForm form_of(Hookup hookup) {
+dsp::ResonanceForm form_of(bench::Hookup hookup) {
     // Seen from the foot the secondary is a series circuit; a tank and a winding with its own capacitance are parallel
     // ones.
-    return hookup == Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
+    return hookup == bench::Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
 }
 
-dsp::FitOptions options_of(Hookup hookup) {
+dsp::FitOptions options_of(bench::Hookup hookup) {
     dsp::FitOptions options;
     // A tank loses in its conductor, in series with the inductance: only then is the fitted frequency the undamped one.
-    options.series_loss = hookup == Hookup::tank;
+    options.series_loss = hookup == bench::Hookup::tank;
     return options;
 }
 
 // The tank's resonance is defined as the undamped one, the foot's as zero reactance (design section 4).
-double frequency_of(const dsp::ResonanceFit& fit, Hookup hookup) {
-    return hookup == Hookup::foot ? fit.zero_reactance_hz : fit.frequency_hz;
+double frequency_of(const dsp::ResonanceFit& fit, bench::Hookup hookup) {
+    return hookup == bench::Hookup::foot ? fit.zero_reactance_hz : fit.frequency_hz;
 }
-double frequency_u_of(const dsp::ResonanceFit& fit, Hookup hookup) {
-    if (hookup == Hookup::foot) return fit.zero_reactance_u_hz;
+double frequency_u_of(const dsp::ResonanceFit& fit, bench::Hookup hookup) {
+    if (hookup == bench::Hookup::foot) return fit.zero_reactance_u_hz;
     return fit.covariance.size() > 0 ? std::sqrt(fit.covariance(0, 0)) : fit.zero_reactance_u_hz;
 }
 
@@ -39,7 +39,7 @@ double frequency_u_of(const dsp::ResonanceFit& fit, Hookup hookup) {
 
 InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Response& coil,
                            const dsp::Standards& standards, const dsp::BenchValues& bench,
-                           const BenchTolerances& tolerances, Hookup hookup, std::optional<double> clock_drift_ppm) {
+                           const BenchTolerances& tolerances, bench::Hookup hookup, std::optional<double> clock_drift_ppm) {
     const dsp::ResonanceForm form = form_of(hookup);
     const dsp::FitOptions options = options_of(hookup);
     dsp::FitOutcome outcome = dsp::fit_resonance(data, form, options);

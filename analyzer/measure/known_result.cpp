@@ -99,18 +99,18 @@ Result<KnownResult> interpret(const Json& json, std::string_view origin) {
     known.name = origin;
     const Json* hookup = reader.find(json, "hookup");
     const auto named =
-        hookup != nullptr && hookup->is_string() ? hookup_from_name(hookup->get<std::string>()) : std::nullopt;
+        hookup != nullptr && hookup->is_string() ? bench::hookup_from_name(hookup->get<std::string>()) : std::nullopt;
     if (!named) {
         reader.fail("hookup is missing or unknown");
         return *reader.error();
     }
     known.hookup = *named;
-    const bool head_free = known.hookup == Hookup::foot || known.hookup == Hookup::pickup;
-    if (!head_free && known.hookup != Hookup::winding) {
+    const bool head_free = known.hookup == bench::Hookup::foot || known.hookup == bench::Hookup::pickup;
+    if (!head_free && known.hookup != bench::Hookup::winding) {
         return bad_input(
             fmt::format("{}: hookup {} says nothing about the secondary; give results of foot, pickup, winding or a "
                         "loading series",
-                        origin, describe(known.hookup).name));
+                        origin, bench::describe(known.hookup).name));
     }
     if (const Json* r = reader.find(json, "resonance"); r != nullptr && head_free) {
         known.resonance = value_of(reader, *r, "resonance.", "frequency_hz", "frequency_u95_hz",

@@ -7,7 +7,7 @@
 #include <string_view>
 #include <vector>
 
-#include "analyzer/measure/hookup.hpp"
+#include "analyzer/bench/hookup.hpp"
 #include "dsp/result.hpp"
 
 namespace coldtune::measure {
@@ -24,7 +24,7 @@ struct KnownValue {
 
 struct KnownResult {
     std::string name;  // how messages call it, e.g. the path
-    Hookup hookup = Hookup::foot;
+    bench::Hookup hookup = bench::Hookup::foot;
     std::string way;                       // of the resonance, as written: "in-band", ...
     std::optional<KnownValue> resonance;   // hertz; of the coil with its head free (hookups foot and pickup)
     std::optional<KnownValue> inductance;  // henry, at low frequency

@@ -20,13 +20,13 @@ std::string name_of(double capacitance_f) {
 }
 
 Status check(const LoadingRequest& request) {
-    if (request.bench.hookup != Hookup::foot && request.bench.hookup != Hookup::tank) {
+    if (request.bench.hookup != bench::Hookup::foot && request.bench.hookup != bench::Hookup::tank) {
         return usage_error(
             fmt::format("hookup {} has no loading series; use foot (capacitors from head to return) or tank "
                         "(capacitors across the tank's)",
-                        describe(request.bench.hookup).name));
+                        bench::describe(request.bench.hookup).name));
     }
-    if (request.bench.hookup == Hookup::foot && !request.bench.description) {
+    if (request.bench.hookup == bench::Hookup::foot && !request.bench.description) {
         return usage_error("the loading series of a secondary needs the description of the coil (--coil COIL.json)");
     }
     if (request.points.size() < 2 || request.points.size() > kMostPoints) {
@@ -144,7 +144,7 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
     if (const Status fine = check(request); !fine) return fine.error();
     std::sort(request.points.begin(), request.points.end(),
               [](const LoadingPoint& a, const LoadingPoint& b) { return a.capacitance_f < b.capacitance_f; });
-    const bool tank = request.bench.hookup == Hookup::tank;
+    const bool tank = request.bench.hookup == bench::Hookup::tank;
 
     LoadingResult out;
     out.result.hookup = request.bench.hookup;

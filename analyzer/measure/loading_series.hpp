@@ -1,8 +1,8 @@
 // The loading series: known capacitors bring the resonance into the band, and how far each of them pulls it tells L,
 // own capacitance and where it lies unloaded.
 //
-// Hookup `foot`: each capacitor from the HEAD of the secondary to the return; the distributed model takes the bend out
-// of the straight line, and the result is the unloaded first resonance. Hookup `tank`: each capacitor across the tank
+// bench::Hookup `foot`: each capacitor from the HEAD of the secondary to the return; the distributed model takes the bend out
+// of the straight line, and the result is the unloaded first resonance. bench::Hookup `tank`: each capacitor across the tank
 // capacitor; lumped, so the straight line is exact and needs no description.
 #pragma once
 
@@ -25,7 +25,7 @@ inline constexpr double kTankLeadLimit_h = 0.1e-6;
 // ---- from resonances to values
 
 struct SeriesInput {
-    Hookup hookup = Hookup::foot;  // foot or tank
+    bench::Hookup hookup = bench::Hookup::foot;  // foot or tank
     std::vector<SeriesPoint> points;
     std::vector<std::string> names;     // how messages call each point, e.g. "100 pF"
     std::vector<SharedEffect> effects;  // of the bench; those of the capacitors' leads are added here

@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "analyzer/measure/finding.hpp"
-#include "analyzer/measure/hookup.hpp"
+#include "analyzer/bench/hookup.hpp"
 #include "analyzer/model/secondary.hpp"
 #include "dsp/capture.hpp"
 
@@ -46,7 +46,7 @@ struct Resonance {
     std::size_t degrees_of_freedom = 0;
     dsp::Band fit_window;
     std::vector<double> other_peaks_hz;
-    // Hookup pickup only: Q as loaded by the reference resistor, and the corner of the second input.
+    // bench::Hookup pickup only: Q as loaded by the reference resistor, and the corner of the second input.
     std::optional<double> loaded_q = {}, input_corner_hz = {};
 };
 
@@ -93,7 +93,7 @@ struct Curve {
 };
 
 struct MeasurementResult {
-    Hookup hookup = Hookup::foot;
+    bench::Hookup hookup = bench::Hookup::foot;
     std::vector<Finding> findings;
     std::variant<Rejected, Accepted> outcome;
     std::optional<dsp::Band> usable_band_hz;

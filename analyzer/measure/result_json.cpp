@@ -103,7 +103,7 @@ Json to_json(const MeasurementResult& result, bool with_curve) {
     Json j;
     j["schema"] = "coldtune.result.v1";
     j["program_version"] = COLDTUNE_VERSION;
-    j["hookup"] = describe(result.hookup).name;
+    j["hookup"] = bench::describe(result.hookup).name;
     j["verdict"] = verdict_name(result.verdict());
     Json findings = Json::array();
     for (const Finding& f : result.findings) {

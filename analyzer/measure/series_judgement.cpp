@@ -82,7 +82,7 @@ void add_leads(SeriesInput& input) {
             omega * omega * kTankLeadLimit_h * p.capacitance_f * p.capacitance_f / std::numbers::sqrt3;
     }
     if (input.lead_limit_f > 0) input.effects.push_back(std::move(leads));
-    if (input.hookup == Hookup::tank) input.effects.push_back(std::move(inductance));
+    if (input.hookup == bench::Hookup::tank) input.effects.push_back(std::move(inductance));
 }
 
 SeriesJudgement refused(Finding finding) {

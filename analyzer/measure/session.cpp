@@ -45,7 +45,7 @@ CoarseOutcome look(const dsp::TwoChannelCapture& capture, std::size_t period, co
     if (!response) return {};
     const auto corrected = dsp::correct(*response, {}, settings.bench);
     if (!corrected) return {};
-    const auto form = settings.hookup == Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
+    const auto form = settings.hookup == bench::Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
     const dsp::FitOutcome outcome = dsp::fit_resonance(*corrected, form);
     if (const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome)) return {Found{fit->frequency_hz, fit->q}, {}};
     if (std::get<dsp::NoFit>(outcome).reason != dsp::NoFit::Reason::too_coarse) return {};
@@ -128,7 +128,7 @@ Result<SessionRecord> run_session(audio::AudioPort& port, const SessionSettings&
 
     Player player(port, settings, stop, progress);
     std::optional<Found> found;
-    const bool two_steps = seeks_resonance(settings.hookup);
+    const bool two_steps = bench::seeks_resonance(settings.hookup);
     if (two_steps) {
         sweep.periods = kCoarsePeriods;
         auto coarse = player.play(sweep, 1, 2, "coarse sweep");
@@ -165,7 +165,7 @@ Result<SessionRecord> run_session(audio::AudioPort& port, const SessionSettings&
     record.capture.capture = std::move(recording->capture);
     record.capture.floating = true;
     record.capture.bits = 32;
-    record.capture.note = audio::CaptureNote{std::string(describe(settings.hookup).name),
+    record.capture.note = audio::CaptureNote{std::string(bench::describe(settings.hookup).name),
                                              sweep.period_frames,
                                              1,
                                              settings.bench.reference_ohm,

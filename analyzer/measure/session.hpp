@@ -11,7 +11,7 @@
 
 #include "analyzer/audio/audio_port.hpp"
 #include "analyzer/audio/capture_file.hpp"
-#include "analyzer/measure/hookup.hpp"
+#include "analyzer/bench/hookup.hpp"
 #include "dsp/correction.hpp"
 #include "dsp/stimulus.hpp"
 
@@ -20,7 +20,7 @@ namespace coldtune::measure {
 struct SessionSettings {
     std::string device;
     double sample_rate_hz = 0;
-    Hookup hookup = Hookup::foot;
+    bench::Hookup hookup = bench::Hookup::foot;
     dsp::BenchValues bench;
     double level_dbfs = -6;                    // peak, <= 0
     std::optional<dsp::Band> band;             // nullopt: default_band(rate)

@@ -6,7 +6,7 @@
 #include <cstdio>
 #include <random>
 
-#include "analyzer/audio/bench_circuit.hpp"
+#include "analyzer/bench/bench_circuit.hpp"
 #include "analyzer/measure/below_band.hpp"
 #include "tests/support/bench_rig.hpp"
 #include "tests/support/true_coil.hpp"
@@ -310,8 +310,8 @@ TEST(BelowBand, AnalyzeChoosesItFromACaptureAndSaysSo) {
     model::CoilDescription described;
     described.secondary = {0.11, 0.5, 1000, 0.4e-3, 0.15, 20, {}};
     described.topload.push_back(model::Toroid{0.3, 0.075, 0.09});
-    audio::Bench bench;
-    audio::CoilOnBench coil;
+    bench::Bench bench;
+    bench::CoilOnBench coil;
     coil.description = described;
     coil.deviation.diameter = 1.03;
     coil.deviation.length = 0.96;
@@ -320,13 +320,13 @@ TEST(BelowBand, AnalyzeChoosesItFromACaptureAndSaysSo) {
     bench.coil = coil;
     bench.wiring.reference_ohm = 10.05e3;
     bench.wiring.coil_input.gain = 1.004;
-    const auto circuit = audio::BenchCircuit::build(bench, audio::Hookup::foot);
+    const auto circuit = bench::BenchCircuit::build(bench, bench::Hookup::foot);
     ASSERT_TRUE(circuit.ok());
     const auto truth = circuit->zero_reactance_hz(150e3, 400e3);
     ASSERT_TRUE(truth.has_value());
-    auto request = test::request_for(bench, test::capture(bench, audio::Hookup::foot));
+    auto request = test::request_for(bench, test::capture(bench, bench::Hookup::foot));
     request.description = described;
-    request.open = test::standard(bench, audio::Hookup::open);
+    request.open = test::standard(bench, bench::Hookup::open);
     const auto result = measure::analyze(request);
     ASSERT_TRUE(result.ok()) << result.error().message;
     const auto* r = result->resonance();

@@ -1,5 +1,5 @@
 // The simulated bench's circuit against closed forms and identities (against ngspice: tests/outside).
-#include "analyzer/audio/bench_circuit.hpp"
+#include "analyzer/bench/bench_circuit.hpp"
 
 #include <gtest/gtest.h>
 
@@ -8,7 +8,7 @@
 #include <limits>
 #include <numbers>
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 namespace {
 
 using Complex = std::complex<double>;
@@ -237,4 +237,4 @@ TEST(BenchCircuit, RefusesImpossibleBenches) {
 }
 
 }  // namespace
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

@@ -1,5 +1,5 @@
 // Every fault a bench can have, as it looks in the recording.
-#include "analyzer/audio/bench_faults.hpp"
+#include "analyzer/bench/bench_faults.hpp"
 
 #include <gtest/gtest.h>
 
@@ -10,7 +10,7 @@
 
 #include "tests/support/bench_recording.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 namespace {
 
 TEST(BenchFaults, ClippingFlattens) {
@@ -125,4 +125,4 @@ TEST(BenchFaults, GateGainEchoAndConversion) {
 }
 
 }  // namespace
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

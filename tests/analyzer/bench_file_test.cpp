@@ -1,5 +1,5 @@
 // BENCH.json: everything in it arrives, everything else is refused.
-#include "analyzer/record/bench_file.hpp"
+#include "analyzer/bench/bench_file.hpp"
 
 #include <gtest/gtest.h>
 
@@ -7,10 +7,10 @@
 #include <fstream>
 #include <string>
 
-#include "analyzer/audio/bench_signal.hpp"
+#include "analyzer/bench/bench_signal.hpp"
 #include "analyzer/record/coil_file.hpp"
 
-namespace coldtune::record {
+namespace coldtune::bench {
 namespace {
 
 const std::filesystem::path kDemo = std::filesystem::path(COLDTUNE_FIXTURES) / "demo";
@@ -33,17 +33,17 @@ void expect_refused(const std::string& text, const std::string& mention) {
 TEST(BenchFile, DemoFileIsTheDefaultBench) {
     const auto read = read_bench(kDemo / "bench.json");
     ASSERT_TRUE(read.ok()) << read.error().message;
-    const audio::Bench built = audio::default_bench();
+    const bench::Bench built = bench::default_bench();
     EXPECT_EQ(read->name, built.name);
-    EXPECT_EQ(std::get<audio::CoilOnBench>(read->coil).description.name,
-              std::get<audio::CoilOnBench>(built.coil).description.name);
+    EXPECT_EQ(std::get<bench::CoilOnBench>(read->coil).description.name,
+              std::get<bench::CoilOnBench>(built.coil).description.name);
     // The same samples from both in hookups that between them use every value.
-    const auto from_file = audio::SimulatedBench::build(*read);
-    const auto from_code = audio::SimulatedBench::build(built);
+    const auto from_file = bench::SimulatedBench::build(*read);
+    const auto from_code = bench::SimulatedBench::build(built);
     ASSERT_TRUE(from_file.ok() && from_code.ok());
     std::vector<double> stimulus(4800, 0.0);
     stimulus[100] = 0.9;
-    using audio::Hookup;
+    using bench::Hookup;
     for (const Hookup hookup : {Hookup::foot, Hookup::pickup, Hookup::tank, Hookup::load, Hookup::short_circuit}) {
         const auto a = from_file->record({hookup, stimulus, 96000});
         const auto b = from_code->record({hookup, stimulus, 96000});
@@ -57,11 +57,11 @@ TEST(BenchFile, DemoFileIsTheDefaultBench) {
 }
 
 TEST(BenchFile, DemoCoilIsTheOneOnTheDemoBench) {
-    const auto coil = read_coil(kDemo / "coil.json");
+    const auto coil = record::read_coil(kDemo / "coil.json");
     ASSERT_TRUE(coil.ok()) << coil.error().message;
     const auto bench = read_bench(kDemo / "bench.json");
     ASSERT_TRUE(bench.ok());
-    const auto& there = std::get<audio::CoilOnBench>(bench->coil).description;
+    const auto& there = std::get<bench::CoilOnBench>(bench->coil).description;
     EXPECT_EQ(coil->name, there.name);
     EXPECT_EQ(coil->secondary.diameter_m, there.secondary.diameter_m);
     EXPECT_EQ(coil->secondary.length_m, there.secondary.length_m);
@@ -103,8 +103,8 @@ TEST(BenchFile, EveryKeyArrives) {
         "seed": 99})",
                                   "b.json");
     ASSERT_TRUE(read.ok()) << read.error().message;
-    const audio::Bench& b = *read;
-    const auto& coil = std::get<audio::LumpedCoil>(b.coil);
+    const bench::Bench& b = *read;
+    const auto& coil = std::get<bench::LumpedCoil>(b.coil);
     EXPECT_EQ(b.name, "all of it");
     ASSERT_EQ(coil.branches.size(), 2u);
     EXPECT_DOUBLE_EQ(coil.branches[0].inductance_h, 0.12);
@@ -157,7 +157,7 @@ TEST(BenchFile, EveryKeyArrives) {
     EXPECT_TRUE(b.faults.coil_input_dead);
     EXPECT_FALSE(b.faults.generator_input_dead);
     ASSERT_EQ(b.faults.blocks.size(), 4u);
-    using Block = audio::BlockFault::Kind;
+    using Block = bench::BlockFault::Kind;
     EXPECT_EQ(b.faults.blocks[0].kind, Block::zeros);
     EXPECT_EQ(b.faults.blocks[1].kind, Block::repeated);
     EXPECT_EQ(b.faults.blocks[2].kind, Block::lost);
@@ -165,7 +165,7 @@ TEST(BenchFile, EveryKeyArrives) {
     EXPECT_EQ(b.faults.blocks[3].first_frame, 4u);
     EXPECT_EQ(b.faults.blocks[3].frames, 6u);
     ASSERT_EQ(b.faults.changes.size(), 2u);
-    EXPECT_EQ(b.faults.changes[0].kind, audio::DeviceChange::Kind::contact_lost);
+    EXPECT_EQ(b.faults.changes[0].kind, bench::DeviceChange::Kind::contact_lost);
     EXPECT_DOUBLE_EQ(b.faults.changes[0].length_s, 0.02);
     EXPECT_DOUBLE_EQ(b.faults.changes[1].added_f, 3e-12);
     EXPECT_DOUBLE_EQ(b.faults.changes[1].ramp_s, 0.1);
@@ -185,7 +185,7 @@ TEST(BenchFile, CoilWithItsDeviations) {
         "diameter": 1.01, "length": 1.02, "turns": 0.99, "topload": 1.04}, "q": 150, "sections": 30})",
                                   "b.json");
     ASSERT_TRUE(read.ok()) << read.error().message;
-    const auto& coil = std::get<audio::CoilOnBench>(read->coil);
+    const auto& coil = std::get<bench::CoilOnBench>(read->coil);
     EXPECT_DOUBLE_EQ(coil.description.secondary.diameter_m, 0.16);
     EXPECT_DOUBLE_EQ(coil.deviation.capacitance, 1.03);
     EXPECT_DOUBLE_EQ(coil.deviation.inductance, 0.98);
@@ -201,11 +201,11 @@ TEST(BenchFile, CoilWithItsDeviations) {
 TEST(BenchFile, ShortFormsAndDefaults) {
     const auto read = parse_bench("{" + kCircuit + R"(, "interface": {"noise": "-90dB", "bits": 16}})", "b.json");
     ASSERT_TRUE(read.ok()) << read.error().message;
-    EXPECT_DOUBLE_EQ(std::get<audio::LumpedCoil>(read->coil).branches.at(0).capacitance_f, 31e-12);
+    EXPECT_DOUBLE_EQ(std::get<bench::LumpedCoil>(read->coil).branches.at(0).capacitance_f, 31e-12);
     EXPECT_DOUBLE_EQ(read->interface.generator_noise_dbfs, -90);
     EXPECT_DOUBLE_EQ(read->interface.coil_noise_dbfs, -90);
     EXPECT_EQ(read->interface.bits, 16);
-    EXPECT_EQ(read->wiring.reference_ohm, audio::Wiring{}.reference_ohm);
+    EXPECT_EQ(read->wiring.reference_ohm, bench::Wiring{}.reference_ohm);
     EXPECT_FALSE(read->hum.has_value());
 }
 
@@ -242,4 +242,4 @@ TEST(BenchFile, RefusesWhatIsNotABench) {
 }
 
 }  // namespace
-}  // namespace coldtune::record
+}  // namespace coldtune::bench

@@ -1,5 +1,5 @@
 // What the simulated interface records, against integration in the time domain, closed forms and statistics.
-#include "analyzer/audio/bench_signal.hpp"
+#include "analyzer/bench/bench_signal.hpp"
 
 #include <gtest/gtest.h>
 
@@ -11,10 +11,10 @@
 #include <random>
 #include <vector>
 
-#include "analyzer/audio/bench_table.hpp"
+#include "analyzer/bench/bench_table.hpp"
 #include "tests/support/bench_recording.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 namespace {
 
 TEST(BenchSignal, AgreesWithIntegrationInTime) {
@@ -321,4 +321,4 @@ TEST(BenchSignal, EveryHookupRecords) {
 }
 
 }  // namespace
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

@@ -20,7 +20,7 @@ namespace {
 
 using measure::combine;
 using measure::FindingCode;
-using measure::Hookup;
+using bench::Hookup;
 using measure::KnownResult;
 using measure::KnownValue;
 using measure::Verdict;
@@ -266,13 +266,13 @@ TEST(CombineCommand, PutsBelowBandAndLoadingSeriesOfOneBenchTogether) {
     shape.rate_hz = 96000;
     shape.period = 32768;
     shape.periods = 6;
-    audio::CoilOnBench on_bench;
+    bench::CoilOnBench on_bench;
     on_bench.description = test::coil_of(0.2, 0.95, 1620, true);
     on_bench.deviation.turns = 1.02;
     on_bench.deviation.length = 1.03;
     on_bench.q = 150;
     on_bench.sections = 32;
-    audio::Bench bench;
+    bench::Bench bench;
     bench.coil = on_bench;
     bench.interface.sample_rate_hz = 96000;
     auto true_coil = on_bench.description;
@@ -295,7 +295,7 @@ TEST(CombineCommand, PutsBelowBandAndLoadingSeriesOfOneBenchTogether) {
     loading.bench = request;
     std::uint64_t seed = 5;
     for (const auto& [printed, value] : {std::pair{150e-12, 150.6e-12}, {330e-12, 328.9e-12}, {680e-12, 681e-12}}) {
-        audio::Bench loaded = bench;
+        bench::Bench loaded = bench;
         loaded.loading_f = value;
         loaded.seed = ++seed;
         loading.points.push_back({printed, 0.01 * printed, test::capture(loaded, Hookup::foot, shape), "capture"});

@@ -53,15 +53,15 @@ constexpr const char* kCoil = R"({"secondary": {"diameter": "110mm", "length": "
 class CommandLine : public ::testing::Test {
 protected:
     void SetUp() override {
-        audio::Bench bench;
+        bench::Bench bench;
         bench.coil = test::series_coil(62e3, 150, 60e-3, 8e-12);
         test::SweepShape shape;
         shape.period = 64000;
         shape.periods = 4;
-        write("coil.wav", test::capture(bench, audio::Hookup::foot, shape));
-        write("open.wav", test::capture(bench, audio::Hookup::open, shape));
+        write("coil.wav", test::capture(bench, bench::Hookup::foot, shape));
+        write("open.wav", test::capture(bench, bench::Hookup::open, shape));
         bench.faults.swapped_inputs = true;
-        write("swapped.wav", test::capture(bench, audio::Hookup::foot, shape));
+        write("swapped.wav", test::capture(bench, bench::Hookup::foot, shape));
         folder_.put("coil.json", kCoil);
     }
     void write(const char* name, const audio::CaptureFile& file) {

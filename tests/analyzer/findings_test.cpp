@@ -9,8 +9,8 @@
 namespace coldtune {
 namespace {
 
-using audio::Bench;
-using audio::Hookup;
+using bench::Bench;
+using bench::Hookup;
 using measure::FindingCode;
 using measure::MeasurementResult;
 using measure::Verdict;
@@ -88,7 +88,7 @@ TEST(Findings, AFullScaleSweepThatJustFitsIsNotClipped) {
 }
 
 TEST(Findings, DropoutOfZerosRepeatedLostAndInsertedBlocks) {
-    using Kind = audio::BlockFault::Kind;
+    using Kind = bench::BlockFault::Kind;
     for (Kind kind : {Kind::zeros, Kind::repeated, Kind::lost, Kind::inserted}) {
         Bench bench = healthy();
         bench.faults.blocks.push_back({kind, 200000, 512});
@@ -113,7 +113,7 @@ TEST(Findings, TwentyDecibelsLessIsNotTooQuiet) {
 
 TEST(Findings, HumIsACautionAndTheResonanceStands) {
     Bench bench = healthy();
-    bench.hum = audio::Hum{};
+    bench.hum = bench::Hum{};
     bench.hum->level_dbfs = -20;
     const auto result = run(bench);
     EXPECT_EQ(result.verdict(), Verdict::caution) << said(result);
@@ -124,7 +124,7 @@ TEST(Findings, HumIsACautionAndTheResonanceStands) {
 
 TEST(Findings, HumFarBelowTheSweepIsNotMentioned) {
     Bench bench = healthy();
-    bench.hum = audio::Hum{};
+    bench.hum = bench::Hum{};
     bench.hum->level_dbfs = -85;
     EXPECT_EQ(find(run(bench), FindingCode::hum), nullptr);
 }

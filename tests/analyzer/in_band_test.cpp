@@ -15,7 +15,7 @@ using measure::Verdict;
 using test::SweepShape;
 
 // Zero of the reactance of series R-L-C with C_s across it, by bisection on Im Y: nothing of the program is used.
-double zero_reactance_hz(const audio::LumpedCoil& coil) {
+double zero_reactance_hz(const bench::LumpedCoil& coil) {
     const auto reactance = [&](double f) {
         const std::complex<double> jw(0, 2 * std::numbers::pi * f);
         const auto& b = coil.branches.front();
@@ -34,8 +34,8 @@ double zero_reactance_hz(const audio::LumpedCoil& coil) {
     return low;
 }
 
-audio::Bench noisy_bench(double frequency_hz, double q, std::uint64_t seed) {
-    audio::Bench bench;
+bench::Bench noisy_bench(double frequency_hz, double q, std::uint64_t seed) {
+    bench::Bench bench;
     // A winding of plausible size for its frequency: reactance about 25 kohm at resonance.
     bench.coil = test::series_coil(frequency_hz, q, 25e3 / (2 * std::numbers::pi * frequency_hz), 8e-12);
     bench.interface.generator_noise_dbfs = -100;
@@ -67,15 +67,15 @@ SweepShape shape_for(const Case& c) {
 
 TEST_P(InBand, AllThreeStandardsGiveFrequencyWithin100PpmAndQWithin1Percent) {
     const Case c = GetParam();
-    const audio::Bench bench = noisy_bench(c.frequency_hz, c.q, 11);
+    const bench::Bench bench = noisy_bench(c.frequency_hz, c.q, 11);
     const SweepShape shape = shape_for(c);
-    auto request = test::request_for(bench, test::capture(bench, audio::Hookup::foot, shape));
+    auto request = test::request_for(bench, test::capture(bench, bench::Hookup::foot, shape));
     test::add_standards(request, bench, shape);
     const auto result = measure::analyze(request);
     ASSERT_TRUE(result.ok()) << result.error().message;
     const auto* r = result->resonance();
     ASSERT_NE(r, nullptr) << (result->findings.empty() ? "" : result->findings.front().text);
-    const double truth = zero_reactance_hz(std::get<audio::LumpedCoil>(bench.coil));
+    const double truth = zero_reactance_hz(std::get<bench::LumpedCoil>(bench.coil));
     // The tolerances are the figures promised for this arrangement.
     EXPECT_NEAR(r->frequency_hz / truth, 1, 100e-6);
     EXPECT_NEAR(*r->q / c.q, 1, 0.01);
@@ -87,13 +87,13 @@ TEST_P(InBand, AllThreeStandardsGiveFrequencyWithin100PpmAndQWithin1Percent) {
 
 TEST_P(InBand, WithoutStandardsFrequencyIsWithin2PerMilleAndSaidToBeUncorrected) {
     const Case c = GetParam();
-    const audio::Bench bench = noisy_bench(c.frequency_hz, c.q, 12);
-    const auto request = test::request_for(bench, test::capture(bench, audio::Hookup::foot, shape_for(c)));
+    const bench::Bench bench = noisy_bench(c.frequency_hz, c.q, 12);
+    const auto request = test::request_for(bench, test::capture(bench, bench::Hookup::foot, shape_for(c)));
     const auto result = measure::analyze(request);
     ASSERT_TRUE(result.ok()) << result.error().message;
     const auto* r = result->resonance();
     ASSERT_NE(r, nullptr) << (result->findings.empty() ? "" : result->findings.front().text);
-    const double truth = zero_reactance_hz(std::get<audio::LumpedCoil>(bench.coil));
+    const double truth = zero_reactance_hz(std::get<bench::LumpedCoil>(bench.coil));
     EXPECT_NEAR(r->frequency_hz / truth, 1, 2e-3);
     EXPECT_LT(std::abs(r->frequency_hz - truth), r->frequency_u95_hz * 1.5);
     EXPECT_EQ(result->verdict(), Verdict::caution);
@@ -112,8 +112,8 @@ INSTANTIATE_TEST_SUITE_P(Coils, InBand,
 
 // The declared tolerances of what was not measured must be in the budget, and gone once it is measured.
 TEST(InBandBudget, HoldsWhatWasDeclaredAndDropsWhatWasMeasured) {
-    const audio::Bench bench = noisy_bench(63e3, 120, 3);
-    auto request = test::request_for(bench, test::capture(bench, audio::Hookup::foot));
+    const bench::Bench bench = noisy_bench(63e3, 120, 3);
+    auto request = test::request_for(bench, test::capture(bench, bench::Hookup::foot));
     const auto sources = [](const measure::MeasurementResult& result) {
         std::vector<std::string> names;
         for (const auto& line : result.resonance()->budget) names.push_back(line.source);

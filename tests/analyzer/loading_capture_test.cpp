@@ -47,7 +47,7 @@ void expect_no_number(const LoadingResult& loading) {
 TEST(LoadingCaptures, OfASecondaryGiveInductanceAndUnloadedResonance) {
     const TrueCoil coil = true_coil();
     LoadingRequest request = foot_request(coil, kFour);
-    request.bench.open = test::standard(coil.bench, audio::Hookup::open, sweep());
+    request.bench.open = test::standard(coil.bench, bench::Hookup::open, sweep());
     const auto loading = measure::analyze_loading(std::move(request));
     ASSERT_TRUE(loading.ok()) << loading.error().message;
     ASSERT_NE(loading->result.resonance(), nullptr) << said(*loading);
@@ -92,7 +92,7 @@ TEST(LoadingCaptures, OfSmallAndLargeSecondariesStayWithinTheirIntervals) {
         const TrueCoil coil = true_coil(described);
         LoadingRequest request = foot_request(coil, c.capacitors);
         request.bench.description = described;
-        request.bench.open = test::standard(coil.bench, audio::Hookup::open, sweep());
+        request.bench.open = test::standard(coil.bench, bench::Hookup::open, sweep());
         const auto loading = measure::analyze_loading(std::move(request));
         ASSERT_TRUE(loading.ok()) << loading.error().message;
         ASSERT_TRUE(loading->model.has_value()) << c.turns << " turns: " << said(*loading);
@@ -129,7 +129,7 @@ TEST(LoadingCaptures, WithoutStandardsAreUncorrectedOnceAndStillCovered) {
 TEST(LoadingCaptures, ASpoiledOneIsNamedWithItsFindingAndNothingIsGiven) {
     const TrueCoil coil = true_coil();
     LoadingRequest request = foot_request(coil, {kFour[0], kFour[1], kFour[2]});
-    audio::Bench clipping = coil.bench;
+    bench::Bench clipping = coil.bench;
     clipping.interface.clip_level = 0.2;
     request.points[1].capture = loaded_capture(clipping, 220e-12);
     const auto loading = measure::analyze_loading(std::move(request));
@@ -143,7 +143,7 @@ TEST(LoadingCaptures, ASpoiledOneIsNamedWithItsFindingAndNothingIsGiven) {
 TEST(LoadingCaptures, ACapacitorThatDoesNotBringItIntoTheBandIsNamed) {
     const TrueCoil coil = true_coil();
     LoadingRequest request = foot_request(coil, {{10e-12, 10e-12}, kFour[1], kFour[2]});
-    request.bench.open = test::standard(coil.bench, audio::Hookup::open, sweep());
+    request.bench.open = test::standard(coil.bench, bench::Hookup::open, sweep());
     const auto loading = measure::analyze_loading(std::move(request));
     ASSERT_TRUE(loading.ok()) << loading.error().message;
     expect_no_number(*loading);
@@ -165,18 +165,18 @@ TEST(LoadingCaptures, ContradictingPointsAreRefusedAndTheOddOneNamed) {
 }
 
 TEST(LoadingCaptures, OfATankGiveItsInductanceAndResonanceWithoutADescription) {
-    audio::Bench bench;
+    bench::Bench bench;
     bench.interface.sample_rate_hz = 96000;
     bench.coil = test::series_coil(90e3, 150, 60e-3, 8e-12);  // not connected here
     bench.tank = {60e-6, 0.08, 330e-9};
     LoadingRequest request;
-    request.bench = test::request_for(bench, {}, measure::Hookup::tank);
+    request.bench = test::request_for(bench, {}, bench::Hookup::tank);
     for (const Capacitor c : {Capacitor{0, 0}, {220e-9, 219e-9}, {470e-9, 472e-9}, {1e-6, 1.004e-6}}) {
-        audio::Bench loaded = bench;
+        bench::Bench loaded = bench;
         loaded.tank.capacitance_f += c.true_f;
         loaded.seed = static_cast<std::uint64_t>(c.true_f * 1e12) + 5;
         request.points.push_back(
-            {c.printed_f, 0.01 * c.printed_f, test::capture(loaded, audio::Hookup::tank, sweep()), "t"});
+            {c.printed_f, 0.01 * c.printed_f, test::capture(loaded, bench::Hookup::tank, sweep()), "t"});
     }
     test::add_standards(request.bench, bench, sweep());
     const auto loading = measure::analyze_loading(std::move(request));
@@ -198,7 +198,7 @@ TEST(LoadingRequests, ThatMakeNoSenseAreUsageErrors) {
         EXPECT_EQ(result.error().kind, ErrorKind::usage) << result.error().message;
         EXPECT_THAT(result.error().message, HasSubstr(part));
     };
-    const auto request = [](measure::Hookup hookup, std::vector<std::pair<double, double>> points) {
+    const auto request = [](bench::Hookup hookup, std::vector<std::pair<double, double>> points) {
         LoadingRequest r;
         r.bench.hookup = hookup;
         r.bench.bench.reference_ohm = 10e3;
@@ -206,7 +206,7 @@ TEST(LoadingRequests, ThatMakeNoSenseAreUsageErrors) {
         for (const auto& [c, limit] : points) r.points.push_back({c, limit, {}, "x.wav"});
         return r;
     };
-    using measure::Hookup;
+    using bench::Hookup;
     const std::vector<std::pair<double, double>> two = {{100e-12, 1e-12}, {220e-12, 2e-12}};
     fails(request(Hookup::winding, two), "winding has no loading series");
     fails(request(Hookup::foot, {{100e-12, 1e-12}}), "1 point given");

@@ -114,7 +114,7 @@ TEST(LoadingSeries, OfATankCoversItsInductanceAndItsResonance) {
     for (int i = 0; i < 400; ++i) {
         const double l = inductance(random), c = capacitance(random);
         measure::SeriesInput input;
-        input.hookup = measure::Hookup::tank;
+        input.hookup = bench::Hookup::tank;
         const double wire_h = measure::kTankLeadLimit_h * unit(random);
         // The tank as it stands, and three capacitors of 1 % about as large as its own.
         for (double factor : {0.0, 0.7, 1.5, 3.3}) {

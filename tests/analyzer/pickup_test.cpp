@@ -5,18 +5,18 @@
 #include <cmath>
 #include <random>
 
-#include "analyzer/audio/bench_circuit.hpp"
+#include "analyzer/bench/bench_circuit.hpp"
 #include "analyzer/measure/pickup.hpp"
 #include "tests/support/bench_rig.hpp"
 
 namespace coldtune {
 namespace {
 
-using audio::Hookup;
+using bench::Hookup;
 
-audio::Bench bench_with(const model::CoilDescription& description, double reference_ohm, std::uint64_t seed) {
-    audio::Bench bench;
-    audio::CoilOnBench coil;
+bench::Bench bench_with(const model::CoilDescription& description, double reference_ohm, std::uint64_t seed) {
+    bench::Bench bench;
+    bench::CoilOnBench coil;
     coil.description = description;
     coil.q = 150;
     bench.coil = coil;
@@ -46,18 +46,18 @@ model::CoilDescription small_coil(double turns) {
 }
 
 // Reactance zero at the foot, without the wire: by bisection on the bench's own circuit.
-double true_hz(const audio::Bench& bench) {
-    const auto coil = audio::BenchCoil::build(bench);
-    const auto circuit = audio::BenchCircuit::build(bench, Hookup::foot, *coil);
+double true_hz(const bench::Bench& bench) {
+    const auto coil = bench::BenchCoil::build(bench);
+    const auto circuit = bench::BenchCircuit::build(bench, Hookup::foot, *coil);
     const double near = (*coil)->first_resonance_hz();
     return circuit->zero_reactance_hz(0.97 * near, 1.03 * near).value_or(0);
 }
 
-measure::MeasurementResult run(const audio::Bench& bench, double reference_ohm, bool described,
+measure::MeasurementResult run(const bench::Bench& bench, double reference_ohm, bool described,
                                Hookup hookup = Hookup::pickup) {
     auto request = test::request_for(bench, test::capture(bench, hookup), Hookup::pickup);
     request.bench.reference_ohm = reference_ohm;
-    if (described) request.description = std::get<audio::CoilOnBench>(bench.coil).description;
+    if (described) request.description = std::get<bench::CoilOnBench>(bench.coil).description;
     auto result = measure::analyze(request);
     EXPECT_TRUE(result.ok()) << (result.ok() ? "" : result.error().message);
     return result.ok() ? std::move(*result) : measure::MeasurementResult{};
@@ -71,7 +71,7 @@ TEST(Pickup, ResonanceInsideTheBand) {
     double last_q = 150;
     for (const double reference : {100.0, 1e3, 10e3}) {
         for (const bool described : {false, true}) {
-            const audio::Bench bench = bench_with(large_coil(), reference, 61);
+            const bench::Bench bench = bench_with(large_coil(), reference, 61);
             const auto result = run(bench, reference, described);
             const auto* r = result.resonance();
             ASSERT_NE(r, nullptr) << reference << ' ' << first_text(result);
@@ -94,8 +94,8 @@ TEST(Pickup, ResonanceInsideTheBand) {
 
 // What the wire gives at a bench: nodes solved at each bin, white noise of -100 dBFS against a sweep of -6 dBFS (about
 // 1.3e-5 of the generator side per bin of five averaged periods; an eighth of the bins carry the same information).
-dsp::Response response_of(const audio::Bench& bench, std::mt19937_64& random) {
-    const auto circuit = audio::BenchCircuit::build(bench, Hookup::pickup);
+dsp::Response response_of(const bench::Bench& bench, std::mt19937_64& random) {
+    const auto circuit = bench::BenchCircuit::build(bench, Hookup::pickup);
     std::normal_distribution<double> normal;
     dsp::Response response;
     response.sample_rate_hz = 192000;
@@ -125,8 +125,8 @@ Tally coverage(int cases, bool below, bool described) {
     Tally tally;
     for (int i = 0; i < cases; ++i) {
         const double reference = std::pow(10, 2 + i % 3);
-        audio::Bench bench = bench_with(description, reference, 1);
-        auto& coil = std::get<audio::CoilOnBench>(bench.coil);
+        bench::Bench bench = bench_with(description, reference, 1);
+        auto& coil = std::get<bench::CoilOnBench>(bench.coil);
         coil.q = uniform(80, 300);
         coil.deviation.length = uniform(0.98, 1.02);
         coil.deviation.diameter = uniform(0.99, 1.01);
@@ -186,7 +186,7 @@ TEST(PickupCoverage, AboveTheBand) {
 }
 
 TEST(Pickup, ResonanceAboveTheBandNeedsTheDescription) {
-    const audio::Bench bench = bench_with(small_coil(1800), 1e3, 62);
+    const bench::Bench bench = bench_with(small_coil(1800), 1e3, 62);
     const auto with = run(bench, 1e3, true);
     ASSERT_NE(with.resonance(), nullptr) << first_text(with);
     EXPECT_EQ(with.resonance()->way, measure::Way::below_band);
@@ -202,17 +202,17 @@ TEST(Pickup, RefusesWhatDoesNotDetermineIt) {
     const auto far = run(bench_with(small_coil(500), 1e3, 63), 1e3, true);
     EXPECT_EQ(far.verdict(), measure::Verdict::rejected) << far.resonance()->frequency_hz;
     // A wire that hears nothing.
-    audio::Bench deaf = bench_with(large_coil(), 1e3, 64);
+    bench::Bench deaf = bench_with(large_coil(), 1e3, 64);
     deaf.wiring.pickup_f = 1e-18;
     EXPECT_EQ(run(deaf, 1e3, true).verdict(), measure::Verdict::rejected);
     // The wire on the foot, on the generator, on nothing; inputs swapped.
-    audio::Bench bench = bench_with(large_coil(), 1e3, 65);
+    bench::Bench bench = bench_with(large_coil(), 1e3, 65);
     for (const Hookup wrong : {Hookup::foot, Hookup::loopback, Hookup::open}) {
         for (const bool described : {false, true}) {
             if (described && wrong != Hookup::foot) continue;
             const auto result = run(bench, 1e3, described, wrong);
             EXPECT_EQ(result.verdict(), measure::Verdict::rejected)
-                << measure::describe(wrong).name << ' ' << described << ' '
+                << bench::describe(wrong).name << ' ' << described << ' '
                 << (result.resonance() != nullptr ? result.resonance()->frequency_hz : 0);
         }
     }

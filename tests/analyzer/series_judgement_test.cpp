@@ -296,7 +296,7 @@ TEST(OddPoint, OfTwoIsFoundByTheDescriptionAlone) {
 TEST(OddPoint, OfATankIsNamedFromFourPointsOn) {
     const auto series = [](std::initializer_list<double> printed, double odd) {
         test::SeriesInput input;
-        input.hookup = measure::Hookup::tank;
+        input.hookup = bench::Hookup::tank;
         for (double c : printed) {
             const double true_f = c == odd ? 1.22 * c : c;
             const double f = 1 / (kTwoPi * std::sqrt(50e-6 * (12e-9 + true_f)));
@@ -335,7 +335,7 @@ TEST(WrongDescription, IsACautionAndNotHeldTo) {
 
 TEST(LargeCapacitors, ThatHideTheCoilsOwnAreRefusedForATank) {
     test::SeriesInput input;
-    input.hookup = measure::Hookup::tank;
+    input.hookup = bench::Hookup::tank;
     for (double c : {1e-6, 1.1e-6}) {
         const double f = 1 / (kTwoPi * std::sqrt(50e-6 * (c == 1e-6 ? 0.995e-6 : 1.102e-6)));
         input.points.push_back({c, 0.01 * c, f, 1e-5 * f});

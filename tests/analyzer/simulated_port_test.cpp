@@ -1,5 +1,5 @@
 // The simulated bench seen through the door of a real interface.
-#include "analyzer/audio/simulated_port.hpp"
+#include "analyzer/bench/simulated_port.hpp"
 
 #include <gtest/gtest.h>
 
@@ -8,7 +8,7 @@
 #include <numbers>
 #include <thread>
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 namespace {
 
 Bench lumped_bench() {
@@ -17,8 +17,8 @@ Bench lumped_bench() {
     return bench;
 }
 
-SweepRequest request_of(std::size_t frames) {
-    SweepRequest request;
+audio::SweepRequest request_of(std::size_t frames) {
+    audio::SweepRequest request;
     request.device = "simulated";
     request.sample_rate_hz = 96000;
     request.stimulus.resize(frames);
@@ -47,7 +47,7 @@ TEST(SimulatedPort, RecordsStimulusAndTail) {
     const auto port = make_simulated_port(lumped_bench());
     double fraction = 0, peak = 0;
     int calls = 0;
-    const auto recording = port->play_and_record(request_of(9600), {}, [&](const Progress& progress) {
+    const auto recording = port->play_and_record(request_of(9600), {}, [&](const audio::Progress& progress) {
         EXPECT_GT(progress.fraction, fraction);
         fraction = progress.fraction;
         peak = std::max(peak, progress.peak_generator);
@@ -114,7 +114,7 @@ TEST(SimulatedPort, StopsWhenAsked) {
     std::stop_source stop;
     const auto begun = std::chrono::steady_clock::now();
     const auto recording =
-        port->play_and_record(request_of(96000 * 20), stop.get_token(), [&](const Progress& progress) {
+        port->play_and_record(request_of(96000 * 20), stop.get_token(), [&](const audio::Progress& progress) {
             if (progress.fraction > 0.01) stop.request_stop();
         });
     ASSERT_FALSE(recording.ok());
@@ -134,7 +134,7 @@ TEST(SimulatedPort, KeepsTimeWhenPaced) {
 }
 
 TEST(SimulatedPort, FailsAsADeviceDoes) {
-    const auto kind = [](const Bench& bench, const SweepRequest& request) {
+    const auto kind = [](const Bench& bench, const audio::SweepRequest& request) {
         const auto recording = make_simulated_port(bench)->play_and_record(request, {}, {});
         EXPECT_FALSE(recording.ok());
         return recording ? ErrorKind::usage : recording.error().kind;
@@ -163,4 +163,4 @@ TEST(SimulatedPort, FailsAsADeviceDoes) {
 }
 
 }  // namespace
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

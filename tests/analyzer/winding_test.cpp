@@ -5,14 +5,14 @@
 #include <numbers>
 #include <random>
 
-#include "analyzer/audio/bench_circuit.hpp"
+#include "analyzer/bench/bench_circuit.hpp"
 #include "analyzer/measure/winding.hpp"
 #include "tests/support/bench_rig.hpp"
 
 namespace coldtune {
 namespace {
 
-using audio::Hookup;
+using bench::Hookup;
 
 test::SweepShape quick() {
     test::SweepShape shape;
@@ -21,9 +21,9 @@ test::SweepShape quick() {
     return shape;
 }
 
-audio::Bench bench_with(double inductance_factor, std::uint64_t seed) {
-    audio::Bench bench;
-    audio::CoilOnBench coil;
+bench::Bench bench_with(double inductance_factor, std::uint64_t seed) {
+    bench::Bench bench;
+    bench::CoilOnBench coil;
     coil.description.secondary = {0.11, 0.5, 1000, 0.4e-3, 0.15, 20, {}};
     coil.description.topload.push_back(model::Toroid{0.3, 0.075, 0.09});
     coil.deviation.inductance = inductance_factor;
@@ -37,13 +37,13 @@ audio::Bench bench_with(double inductance_factor, std::uint64_t seed) {
 }
 
 // Sum of all entries of the branch inductance: the winding with a uniform current.
-double true_inductance_h(const audio::Bench& bench) {
-    const auto& coil = std::get<audio::CoilOnBench>(bench.coil);
+double true_inductance_h(const bench::Bench& bench) {
+    const auto& coil = std::get<bench::CoilOnBench>(bench.coil);
     const auto model = model::SecondaryModel::build(coil.description);
     return model->branch_inductance_h().sum() * coil.deviation.inductance;
 }
 
-measure::MeasurementResult run(const audio::Bench& bench, bool standards, const audio::Bench* shorted = nullptr) {
+measure::MeasurementResult run(const bench::Bench& bench, bool standards, const bench::Bench* shorted = nullptr) {
     auto request = test::request_for(bench, test::capture(bench, Hookup::winding, quick()), Hookup::winding);
     if (standards) test::add_standards(request, bench, quick());
     if (shorted != nullptr)
@@ -59,7 +59,7 @@ const measure::Accepted* accepted(const measure::MeasurementResult& result) {
 
 TEST(Winding, InductanceWithin3PerMilleWithTheStandards) {
     for (const double factor : {0.93, 1.0, 1.05}) {
-        const audio::Bench bench = bench_with(factor, 21);
+        const bench::Bench bench = bench_with(factor, 21);
         const auto result = run(bench, true);
         const auto* a = accepted(result);
         ASSERT_TRUE(a != nullptr && a->winding) << (result.findings.empty() ? "" : result.findings.front().text);
@@ -67,7 +67,7 @@ TEST(Winding, InductanceWithin3PerMilleWithTheStandards) {
         EXPECT_NEAR(a->winding->inductance_h / truth, 1, 0.003);
         EXPECT_NEAR(a->winding->inductance_h, truth, a->winding->inductance_u95_h);
         EXPECT_FALSE(a->resonance.has_value());
-        const auto& coil = std::get<audio::CoilOnBench>(bench.coil);
+        const auto& coil = std::get<bench::CoilOnBench>(bench.coil);
         const double copper = model::SecondaryModel::build(coil.description)->branch_resistance_ohm(1) *
                               static_cast<double>(model::SecondaryModel::build(coil.description)->sections());
         EXPECT_NEAR(a->winding->resistance_ohm, copper, std::max(0.02 * copper, a->winding->resistance_u95_ohm));
@@ -75,7 +75,7 @@ TEST(Winding, InductanceWithin3PerMilleWithTheStandards) {
 }
 
 TEST(Winding, WithoutStandardsTheIntervalHoldsTheDeclaredValues) {
-    const audio::Bench bench = bench_with(1, 22);
+    const bench::Bench bench = bench_with(1, 22);
     const auto result = run(bench, false);
     const auto* a = accepted(result);
     ASSERT_TRUE(a != nullptr && a->winding);
@@ -86,8 +86,8 @@ TEST(Winding, WithoutStandardsTheIntervalHoldsTheDeclaredValues) {
 // A shorted primary lowers the inductance seen by the factor 1 - k^2 (textbook, ideal primary).
 TEST(Winding, CouplingWithin2PercentFrom005To025) {
     for (const double k : {0.05, 0.1, 0.18, 0.25}) {
-        const audio::Bench open = bench_with(1, 31);
-        const audio::Bench shorted = bench_with(1 - k * k, 32);
+        const bench::Bench open = bench_with(1, 31);
+        const bench::Bench shorted = bench_with(1 - k * k, 32);
         const auto result = run(open, true, &shorted);
         const auto* a = accepted(result);
         ASSERT_TRUE(a != nullptr && a->coupling) << k << (result.findings.empty() ? "" : result.findings.front().text);
@@ -97,22 +97,22 @@ TEST(Winding, CouplingWithin2PercentFrom005To025) {
 }
 
 TEST(Winding, NoDifferenceIsNoCoupling) {
-    const audio::Bench open = bench_with(1, 41);
-    const audio::Bench same = bench_with(1, 42);
+    const bench::Bench open = bench_with(1, 41);
+    const bench::Bench same = bench_with(1, 42);
     const auto result = run(open, true, &same);
     EXPECT_EQ(result.verdict(), measure::Verdict::rejected);
     EXPECT_EQ(accepted(result), nullptr);
 }
 
 TEST(Winding, ExchangedCapturesAndAnotherWindingAreRefused) {
-    const audio::Bench open = bench_with(1, 43);
-    const audio::Bench shorted = bench_with(0.96, 44);
+    const bench::Bench open = bench_with(1, 43);
+    const bench::Bench shorted = bench_with(0.96, 44);
     const auto exchanged = run(shorted, true, &open);
     EXPECT_EQ(exchanged.verdict(), measure::Verdict::rejected);
     EXPECT_NE(exchanged.findings.front().text.find("exchanged"), std::string::npos) << exchanged.findings.front().text;
     // A winding of four times the own capacitance.
-    audio::Bench other = shorted;
-    std::get<audio::CoilOnBench>(other.coil).deviation.capacitance = 4;
+    bench::Bench other = shorted;
+    std::get<bench::CoilOnBench>(other.coil).deviation.capacitance = 4;
     const auto contradiction = run(open, true, &other);
     EXPECT_EQ(contradiction.verdict(), measure::Verdict::rejected);
     EXPECT_NE(contradiction.findings.front().text.find("contradict"), std::string::npos)
@@ -121,8 +121,8 @@ TEST(Winding, ExchangedCapturesAndAnotherWindingAreRefused) {
 
 // Nodes solved at each bin and white noise of 1.3e-5 of the generator side (-100 dBFS against a sweep of -6 dBFS, five
 // periods); an eighth of the bins carry the same information.
-dsp::Response response_of(const audio::Bench& bench, Hookup hookup, std::mt19937_64& random) {
-    const auto circuit = audio::BenchCircuit::build(bench, hookup);
+dsp::Response response_of(const bench::Bench& bench, Hookup hookup, std::mt19937_64& random) {
+    const auto circuit = bench::BenchCircuit::build(bench, hookup);
     std::normal_distribution<double> normal;
     dsp::Response response;
     response.sample_rate_hz = 192000;
@@ -147,8 +147,8 @@ TEST(Winding, CoverageOfInductanceResistanceAndCoupling) {
     constexpr int kCases = 100;
     int inductance = 0, resistance = 0, coupling = 0;
     for (int i = 0; i < kCases; ++i) {
-        audio::Bench bench = bench_with(uniform(0.9, 1.1), 1);
-        auto& coil = std::get<audio::CoilOnBench>(bench.coil);
+        bench::Bench bench = bench_with(uniform(0.9, 1.1), 1);
+        auto& coil = std::get<bench::CoilOnBench>(bench.coil);
         coil.q = uniform(60, 300);
         if (i % 2 == 1) {
             coil.description.secondary = {0.3, 1.2, 1800, 0.5e-3, 0.3, 20, {}};
@@ -159,8 +159,8 @@ TEST(Winding, CoverageOfInductanceResistanceAndCoupling) {
         bench.wiring.coil_input.gain = uniform(0.98, 1.02);
         bench.wiring.coil_input.cable_f = uniform(100e-12, 180e-12);
         const double k = uniform(0.05, 0.25);
-        audio::Bench shorted = bench;
-        std::get<audio::CoilOnBench>(shorted.coil).deviation.inductance *= 1 - k * k;
+        bench::Bench shorted = bench;
+        std::get<bench::CoilOnBench>(shorted.coil).deviation.inductance *= 1 - k * k;
         const dsp::Standards standards{response_of(bench, Hookup::open, random),
                                        response_of(bench, Hookup::short_circuit, random),
                                        response_of(bench, Hookup::load, random)};
@@ -174,13 +174,13 @@ TEST(Winding, CoverageOfInductanceResistanceAndCoupling) {
         EXPECT_NEAR(w->inductance_h / truth, 1, 0.003) << i;
         inductance += std::abs(w->inductance_h - truth) <= w->inductance_u95_h ? 1 : 0;
         // At 1 kHz the own capacitance does nothing yet: (f/f_tied)^2 is under 2e-4, and known besides.
-        const auto device = audio::BenchCircuit::build(bench, Hookup::winding)->device_admittance(w->window.low_hz);
+        const auto device = bench::BenchCircuit::build(bench, Hookup::winding)->device_admittance(w->window.low_hz);
         const double seen = (1.0 / *device).real() / (1 + 2 * std::pow(2 * std::numbers::pi * w->window.low_hz, 2) *
                                                               truth * w->own_capacitance_f);
         resistance += std::abs(w->resistance_ohm - seen) <= w->resistance_u95_ohm ? 1 : 0;
         // The own capacitance as the tied reactance shows it far below its resonance: 1 - w L/X = w^2 L C + ...
         const double at = 2 * std::numbers::pi * 8e3;
-        const auto low = 1.0 / *audio::BenchCircuit::build(bench, Hookup::winding)->device_admittance(8e3);
+        const auto low = 1.0 / *bench::BenchCircuit::build(bench, Hookup::winding)->device_admittance(8e3);
         const double own = (1 - at * truth / low.imag()) / (at * at * truth);
         EXPECT_NEAR(w->own_capacitance_f, own, 0.03 * own + w->own_capacitance_u95_f)
             << i;  // next order: (8/72)^2 = 1 %
@@ -205,7 +205,7 @@ TEST(Winding, CoverageOfInductanceResistanceAndCoupling) {
 }
 
 TEST(Winding, AnOpenLeadIsNoWinding) {
-    const audio::Bench bench = bench_with(1, 51);
+    const bench::Bench bench = bench_with(1, 51);
     const auto request = test::request_for(bench, test::capture(bench, Hookup::open, quick()), Hookup::winding);
     const auto result = measure::analyze(request);
     ASSERT_TRUE(result.ok());

@@ -100,7 +100,7 @@ TEST(Curves, TheFittedCurveOfATankIsTheCircuit) {
         return coil / (1.0 + coil * Complex(0, 2 * pi * f * c));
     };
     MeasurementResult result;
-    result.hookup = Hookup::tank;
+    result.hookup = bench::Hookup::tank;
     std::mt19937 random(5);
     std::normal_distribution<double> noise(0, 0.1 / std::numbers::sqrt2);
     for (double f = 40e3; f < 86e3; f += 10) {
@@ -147,7 +147,7 @@ TEST(Curves, TheCalculatedCurveReachesThePeakOfEveryMode) {
     const auto built = model::SecondaryModel::build(coil);
     ASSERT_TRUE(built) << built.error().message;
     const double first = built->modes_hz()[0];
-    const Curve curve = calculated_curve(*built, Hookup::foot, {200, 3 * first});
+    const Curve curve = calculated_curve(*built, bench::Hookup::foot, {200, 3 * first});
     double peak = 0, at = 0;
     for (std::size_t k = 0; k < curve.frequency_hz.size(); ++k) {
         const double g = (1.0 / curve.impedance_ohm[k]).real();
@@ -156,8 +156,8 @@ TEST(Curves, TheCalculatedCurveReachesThePeakOfEveryMode) {
     // The mode itself is a point of the curve; loss moves the peak of the conductance by about f0 / (8 Q^2), 1e-6 here.
     EXPECT_NEAR(at / first, 1, 1e-5);
     EXPECT_DOUBLE_EQ(curve.frequency_hz.front(), 200);
-    EXPECT_TRUE(calculated_curve(*built, Hookup::tank, {200, 3 * first}).frequency_hz.empty());
-    EXPECT_TRUE(calculated_curve(*built, Hookup::foot, {0, 0}).frequency_hz.empty());
+    EXPECT_TRUE(calculated_curve(*built, bench::Hookup::tank, {200, 3 * first}).frequency_hz.empty());
+    EXPECT_TRUE(calculated_curve(*built, bench::Hookup::foot, {0, 0}).frequency_hz.empty());
 }
 
 }  // namespace

@@ -171,7 +171,7 @@ TEST(Settings, ComeBackAsTheyWere) {
     r.text_scale = 1.75;
     r.bench.device = "Some interface";
     r.bench.sample_rate_hz = 96000;
-    r.bench.hookup = measure::Hookup::tank;
+    r.bench.hookup = bench::Hookup::tank;
     r.bench.coil_input = 3;
     r.bench.text["bench.reference"] = "4k7";
     r.coil.text["secondary.turns"] = "1234";

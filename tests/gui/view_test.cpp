@@ -8,8 +8,8 @@
 #include <set>
 #include <thread>
 
-#include "analyzer/audio/bench.hpp"
-#include "analyzer/audio/simulated_port.hpp"
+#include "analyzer/bench/bench.hpp"
+#include "analyzer/bench/simulated_port.hpp"
 #include "tests/gui/headless_window.hpp"
 #include "tests/support/scratch_folder.hpp"
 
@@ -24,11 +24,11 @@ double true_resonance(const State& s) {
 }
 
 // A bench with a fault, behind the same door.
-PortFactory faulty(std::function<void(audio::Bench&)> spoil) {
+PortFactory faulty(std::function<void(bench::Bench&)> spoil) {
     return [spoil = std::move(spoil)](const PortRequest& request) -> std::unique_ptr<audio::AudioPort> {
-        audio::Bench bench = audio::default_bench();
+        bench::Bench bench = bench::default_bench();
         spoil(bench);
-        return audio::make_simulated_port(bench, request.hookup, 0);
+        return bench::make_simulated_port(bench, request.hookup, 0);
     };
 }
 
@@ -138,13 +138,13 @@ TEST(Window, AStandardTakenByHandSharpensTheNextSweep) {
     w.frames();
     w.click("standard.open");
     ASSERT_TRUE(w.settle());
-    ASSERT_TRUE(w.state().standards.contains(measure::Hookup::open)) << w.state().complaint;
+    ASSERT_TRUE(w.state().standards.contains(bench::Hookup::open)) << w.state().complaint;
     w.press(key::space);  // the next missing one
     ASSERT_TRUE(w.settle());
-    EXPECT_TRUE(w.state().standards.contains(measure::Hookup::short_circuit)) << w.state().complaint;
+    EXPECT_TRUE(w.state().standards.contains(bench::Hookup::short_circuit)) << w.state().complaint;
     w.press(key::space);
     ASSERT_TRUE(w.settle());
-    EXPECT_TRUE(w.state().standards.contains(measure::Hookup::load)) << w.state().complaint;
+    EXPECT_TRUE(w.state().standards.contains(bench::Hookup::load)) << w.state().complaint;
     w.press(key::f5);
     w.press(key::space);
     ASSERT_TRUE(w.settle());
@@ -193,7 +193,7 @@ TEST(Window, TheSpaceBarStopsAtOnceWhateverHasTheKeyboard) {
 }
 
 TEST(Window, ARejectedMeasurementShowsNoNumberAnywhere) {
-    HeadlessWindow w(faulty([](audio::Bench& b) { b.faults.coil_input_dead = true; }));
+    HeadlessWindow w(faulty([](bench::Bench& b) { b.faults.coil_input_dead = true; }));
     ASSERT_TRUE(w.settle());
     w.press(key::f5);
     w.press(key::space);
@@ -253,7 +253,7 @@ TEST(Window, TheWiringCheckHearsWhatIsWrong) {
 }
 
 TEST(Window, TheWiringCheckHearsADeadInput) {
-    HeadlessWindow dead(faulty([](audio::Bench& b) { b.faults.coil_input_dead = true; }));
+    HeadlessWindow dead(faulty([](bench::Bench& b) { b.faults.coil_input_dead = true; }));
     ASSERT_TRUE(dead.settle());
     dead.press(key::f3);
     dead.press('W');
@@ -497,8 +497,8 @@ TEST(Window, FitsEverySizeAndScale) {
             w.resize(size, scale);
             for (Do step : {Do::go_coil, Do::go_wiring, Do::go_standards, Do::go_sweep}) {
                 w.app().act(action(step));
-                for (const auto& h : measure::all_hookups()) {
-                    if (measure::seeks_resonance(h.hookup)) w.app().act(action(Do::set_hookup, std::string(h.name)));
+                for (const auto& h : bench::all_hookups()) {
+                    if (bench::seeks_resonance(h.hookup)) w.app().act(action(Do::set_hookup, std::string(h.name)));
                 }
                 w.app().act(action(Do::set_hookup, std::string("foot")));
                 w.frames(4);

@@ -10,9 +10,9 @@
 #include <nlohmann/json.hpp>
 #include <string>
 
-#include "analyzer/audio/bench_circuit.hpp"
+#include "analyzer/bench/bench_circuit.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 namespace {
 
 using Complex = std::complex<double>;
@@ -76,4 +76,4 @@ TEST(NgspiceBench, NodeVoltagesAgree) {
 }
 
 }  // namespace
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

@@ -10,9 +10,9 @@
 #include <numbers>
 #include <vector>
 
-#include "analyzer/audio/bench_signal.hpp"
+#include "analyzer/bench/bench_signal.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 
 using Complex = std::complex<double>;
 inline constexpr double kTwoPi = 2 * std::numbers::pi;
@@ -82,4 +82,4 @@ inline Complex line(const std::vector<double>& x, double frequency_hz, std::size
     return 2.0 * sum / static_cast<double>(frames);
 }
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

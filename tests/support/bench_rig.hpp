@@ -4,8 +4,8 @@
 #include <cstdlib>
 #include <iostream>
 
-#include "analyzer/audio/bench.hpp"
-#include "analyzer/audio/simulated_port.hpp"
+#include "analyzer/bench/bench.hpp"
+#include "analyzer/bench/simulated_port.hpp"
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/session.hpp"
 #include "dsp/stimulus.hpp"
@@ -21,7 +21,7 @@ struct SweepShape {
     double level_dbfs = -6;
 };
 
-inline audio::CaptureFile capture(const audio::Bench& bench, audio::Hookup hookup, const SweepShape& shape = {}) {
+inline audio::CaptureFile capture(const bench::Bench& bench, bench::Hookup hookup, const SweepShape& shape = {}) {
     dsp::PeriodicSweep sweep;
     sweep.sample_rate_hz = shape.rate_hz;
     sweep.period_frames = shape.period;
@@ -40,7 +40,7 @@ inline audio::CaptureFile capture(const audio::Bench& bench, audio::Hookup hooku
     }
     request.stimulus = std::move(*signal);
     request.tail_frames = static_cast<std::size_t>(0.2 * shape.rate_hz);
-    auto port = audio::make_simulated_port(bench, hookup);
+    auto port = bench::make_simulated_port(bench, hookup);
     auto recording = port->play_and_record(request, {}, {});
     if (!recording) {
         std::cerr << recording.error().message << '\n';
@@ -56,22 +56,22 @@ inline audio::CaptureFile capture(const audio::Bench& bench, audio::Hookup hooku
 }
 
 // A series R-L-C at the foot from resonance, Q and inductance, with a stray capacitance across it.
-inline audio::LumpedCoil series_coil(double frequency_hz, double q, double inductance_h, double stray_f) {
+inline bench::LumpedCoil series_coil(double frequency_hz, double q, double inductance_h, double stray_f) {
     const double omega = 2 * 3.14159265358979323846 * frequency_hz;
-    audio::LumpedCoil coil;
+    bench::LumpedCoil coil;
     coil.branches.push_back({inductance_h, 1 / (omega * omega * inductance_h), omega * inductance_h / q});
     coil.stray_f = stray_f;
     return coil;
 }
 
 // Standards of the same bench with noise of their own.
-inline measure::Standard standard(audio::Bench bench, audio::Hookup hookup, const SweepShape& shape = {}) {
+inline measure::Standard standard(bench::Bench bench, bench::Hookup hookup, const SweepShape& shape = {}) {
     bench.seed = bench.seed * 7919 + static_cast<std::uint64_t>(hookup) + 1;
     return {capture(bench, hookup, shape), "standard"};
 }
 
-inline measure::AnalysisRequest request_for(const audio::Bench& bench, audio::CaptureFile coil,
-                                            measure::Hookup hookup = measure::Hookup::foot) {
+inline measure::AnalysisRequest request_for(const bench::Bench& bench, audio::CaptureFile coil,
+                                            bench::Hookup hookup = bench::Hookup::foot) {
     measure::AnalysisRequest request;
     request.hookup = hookup;
     request.coil = std::move(coil);
@@ -82,10 +82,10 @@ inline measure::AnalysisRequest request_for(const audio::Bench& bench, audio::Ca
     return request;
 }
 
-inline void add_standards(measure::AnalysisRequest& request, const audio::Bench& bench, const SweepShape& shape = {}) {
-    request.open = standard(bench, audio::Hookup::open, shape);
-    request.short_circuit = standard(bench, audio::Hookup::short_circuit, shape);
-    request.load = standard(bench, audio::Hookup::load, shape);
+inline void add_standards(measure::AnalysisRequest& request, const bench::Bench& bench, const SweepShape& shape = {}) {
+    request.open = standard(bench, bench::Hookup::open, shape);
+    request.short_circuit = standard(bench, bench::Hookup::short_circuit, shape);
+    request.load = standard(bench, bench::Hookup::load, shape);
 }
 
 }  // namespace coldtune::test

@@ -31,14 +31,14 @@ inline model::CoilDescription described_coil() {
 }
 
 struct TrueCoil {
-    audio::Bench bench;
+    bench::Bench bench;
     double inductance_h, frequency_hz;
 };
 
 // Not quite what is described, -100 dBFS of noise, 150 pF of cable.
 inline TrueCoil true_coil(const model::CoilDescription& described = described_coil()) {
     TrueCoil out;
-    audio::CoilOnBench coil;
+    bench::CoilOnBench coil;
     coil.description = described;
     coil.deviation.diameter = 1.04;
     coil.deviation.length = 0.97;
@@ -74,10 +74,10 @@ struct Capacitor {
 inline const std::vector<Capacitor> kFour = {
     {150e-12, 150.9e-12}, {220e-12, 218.6e-12}, {470e-12, 472.2e-12}, {1e-9, 0.994e-9}};
 
-inline audio::CaptureFile loaded_capture(audio::Bench bench, double loading_f) {
+inline audio::CaptureFile loaded_capture(bench::Bench bench, double loading_f) {
     bench.loading_f = loading_f;
     bench.seed = static_cast<std::uint64_t>(loading_f * 1e13) + 3;
-    return capture(bench, audio::Hookup::foot, sweep());
+    return capture(bench, bench::Hookup::foot, sweep());
 }
 
 inline measure::LoadingRequest foot_request(const TrueCoil& coil, const std::vector<Capacitor>& capacitors) {

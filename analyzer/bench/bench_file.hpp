@@ -2,7 +2,7 @@
 //
 // One object, read as strictly as COIL.json; quantities are texts ("10k", "150pF", "-100dB", "20ppm") or SI numbers
 // (levels in decibels, ratios as plain numbers). Only the coil is required; whatever is left out has the default of
-// audio::Bench.
+// Bench.
 //
 //   name
 //   coil          as in COIL.json, played by the distributed model; with it may stand
@@ -33,13 +33,13 @@
 #include <filesystem>
 #include <string_view>
 
-#include "analyzer/audio/bench.hpp"
+#include "analyzer/bench/bench.hpp"
 #include "dsp/result.hpp"
 
-namespace coldtune::record {
+namespace coldtune::bench {
 
 // Errors (bad_input, one line) name the file, the key and what is allowed.
-Result<audio::Bench> parse_bench(std::string_view json_text, std::string_view origin);
-Result<audio::Bench> read_bench(const std::filesystem::path& path);
+Result<Bench> parse_bench(std::string_view json_text, std::string_view origin);
+Result<Bench> read_bench(const std::filesystem::path& path);
 
-}  // namespace coldtune::record
+}  // namespace coldtune::bench

@@ -6,7 +6,7 @@
 #include <cstddef>
 #include <utility>
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 
 // Y v = i for up to `capacity` free nodes; node `kGround` is the reference. Complex Gaussian elimination with partial
 // pivoting, without any allocation: it runs once per spectral bin of a recording.
@@ -73,4 +73,4 @@ private:
     std::size_t count_ = 0;
 };
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

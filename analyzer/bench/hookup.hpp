@@ -5,7 +5,7 @@
 #include <span>
 #include <string_view>
 
-namespace coldtune::measure {
+namespace coldtune::bench {
 
 enum class Hookup {
     foot,           // reference resistor to the foot of the secondary, head free: the main one
@@ -38,4 +38,4 @@ std::span<const std::string_view> general_cautions();
 // Said before any power-up.
 std::span<const std::string_view> before_power_reminders();
 
-}  // namespace coldtune::measure
+}  // namespace coldtune::bench

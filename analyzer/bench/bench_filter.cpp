@@ -1,16 +1,16 @@
-#include "analyzer/audio/bench_filter.hpp"
+#include "analyzer/bench/bench_filter.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <optional>
 
-#include "analyzer/audio/bench_parallel.hpp"
-#include "analyzer/audio/bench_table.hpp"
+#include "analyzer/bench/bench_parallel.hpp"
+#include "analyzer/bench/bench_table.hpp"
 #include "dsp/fft.hpp"
 #include "dsp/stimulus.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 namespace {
 
 using Complex = std::complex<double>;
@@ -115,4 +115,4 @@ FilteredPair filter_pair(std::span<const double> played, const Transfer& transfe
     return result;
 }
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

@@ -1,4 +1,4 @@
-#include "analyzer/audio/bench_faults.hpp"
+#include "analyzer/bench/bench_faults.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -6,7 +6,7 @@
 
 #include "dsp/fft.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 namespace {
 
 double from_db(double db) {
@@ -121,4 +121,4 @@ void apply_block(std::vector<double>& samples, const BlockFault& fault) {
     }
 }
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

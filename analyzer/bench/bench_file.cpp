@@ -1,18 +1,18 @@
-#include "analyzer/record/bench_file.hpp"
+#include "analyzer/bench/bench_file.hpp"
 
 #include <nlohmann/json.hpp>
 #include <string>
 #include <utility>
 
-#include "analyzer/audio/bench_circuit.hpp"
+#include "analyzer/bench/bench_circuit.hpp"
 #include "analyzer/record/coil_file.hpp"
 #include "analyzer/record/json_text.hpp"
 #include "analyzer/record/plain_text.hpp"
 
-namespace coldtune::record {
+namespace coldtune::bench {
 namespace {
 
-using namespace audio;
+using namespace record;  // the reader is made of its parts
 
 constexpr JsonLimits limits{std::size_t{1} << 20, 8};
 constexpr std::int64_t most_frames = std::int64_t{1} << 40;
@@ -275,4 +275,4 @@ Result<Bench> read_bench(const std::filesystem::path& path) {
     return parse_bench(*text, path.string());
 }
 
-}  // namespace coldtune::record
+}  // namespace coldtune::bench

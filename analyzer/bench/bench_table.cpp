@@ -1,4 +1,4 @@
-#include "analyzer/audio/bench_table.hpp"
+#include "analyzer/bench/bench_table.hpp"
 
 #include <algorithm>
 #include <array>
@@ -6,9 +6,9 @@
 #include <complex>
 #include <cstddef>
 
-#include "analyzer/audio/bench_parallel.hpp"
+#include "analyzer/bench/bench_parallel.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 namespace {
 
 constexpr std::ptrdiff_t kPoints = 8;
@@ -86,4 +86,4 @@ std::optional<TransferTable> TransferTable::make(const Transfer& transfer, doubl
     return table;
 }
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

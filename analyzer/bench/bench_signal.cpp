@@ -1,4 +1,4 @@
-#include "analyzer/audio/bench_signal.hpp"
+#include "analyzer/bench/bench_signal.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -11,11 +11,11 @@
 
 #include <fmt/format.h>
 
-#include "analyzer/audio/bench_faults.hpp"
-#include "analyzer/audio/bench_filter.hpp"
-#include "analyzer/audio/bench_noise.hpp"
+#include "analyzer/bench/bench_faults.hpp"
+#include "analyzer/bench/bench_filter.hpp"
+#include "analyzer/bench/bench_noise.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 namespace {
 
 using Complex = std::complex<double>;
@@ -232,4 +232,4 @@ Result<dsp::TwoChannelCapture> SimulatedBench::record(const SimulationRequest& r
     return capture;
 }
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

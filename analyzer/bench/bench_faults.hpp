@@ -3,9 +3,9 @@
 
 #include <vector>
 
-#include "analyzer/audio/bench.hpp"
+#include "analyzer/bench/bench.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 
 void add_harmonics(std::vector<double>& samples, const Nonlinearity& nonlinearity);
 void add_hum(std::vector<double>& samples, const Hum& hum, double level_dbfs, double true_rate_hz);
@@ -20,4 +20,4 @@ void clip(std::vector<double>& samples, double level);
 void round_to_bits(std::vector<double>& samples, int bits);
 void apply_block(std::vector<double>& samples, const BlockFault& fault);
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

@@ -1,13 +1,13 @@
-#include "analyzer/audio/bench_circuit.hpp"
+#include "analyzer/bench/bench_circuit.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <utility>
 
-#include "analyzer/audio/bench_nodal.hpp"
+#include "analyzer/bench/bench_nodal.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 namespace {
 
 using Complex = std::complex<double>;
@@ -316,4 +316,4 @@ NodeVoltages BenchCircuit::solve(double frequency_hz, bool with_head) const {
     return result;
 }
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

@@ -4,9 +4,9 @@
 
 #include <fmt/format.h>
 
-#include "analyzer/audio/bench_circuit.hpp"
+#include "analyzer/bench/bench_circuit.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 namespace {
 
 struct Range {
@@ -166,4 +166,4 @@ Status check_bench(const Bench& bench) {
                          {"tank.capacitance", bench.tank.capacitance_f, 1e-15, 1}});
 }
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

@@ -1,4 +1,4 @@
-#include "analyzer/audio/simulated_port.hpp"
+#include "analyzer/bench/simulated_port.hpp"
 
 #include <algorithm>
 #include <chrono>
@@ -9,7 +9,7 @@
 
 #include <fmt/format.h>
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 namespace {
 
 constexpr const char* kDeviceName = "simulated";
@@ -32,9 +32,9 @@ void SimulatedPort::connect(Hookup hookup) {
     hookup_ = hookup;
 }
 
-Result<std::vector<DeviceInfo>> SimulatedPort::devices() {
+Result<std::vector<audio::DeviceInfo>> SimulatedPort::devices() {
     if (!bench_) return bench_.error();
-    DeviceInfo info;
+    audio::DeviceInfo info;
     info.name = kDeviceName;
     info.host = "simulation";
     info.input_channels = 2;
@@ -46,11 +46,11 @@ Result<std::vector<DeviceInfo>> SimulatedPort::devices() {
     if (std::find(info.rates_hz.begin(), info.rates_hz.end(), info.default_rate_hz) == info.rates_hz.end()) {
         info.rates_hz.push_back(info.default_rate_hz);
     }
-    return std::vector<DeviceInfo>{info};
+    return std::vector<audio::DeviceInfo>{info};
 }
 
-Result<Recording> SimulatedPort::play_and_record(const SweepRequest& request, std::stop_token stop,
-                                                 const ProgressCallback& progress) {
+Result<audio::Recording> SimulatedPort::play_and_record(const audio::SweepRequest& request, std::stop_token stop,
+                                                 const audio::ProgressCallback& progress) {
     if (!bench_) return bench_.error();
     if (!request.device.empty() && request.device != kDeviceName) {
         return device_error(fmt::format("There is no device \"{}\" here; the simulated bench has only \"{}\".",
@@ -82,7 +82,7 @@ Result<Recording> SimulatedPort::play_and_record(const SweepRequest& request, st
     if (!capture) return capture.error();
     if (request.generator_input == 1) std::swap(capture->generator, capture->coil);
 
-    Recording recording;
+    audio::Recording recording;
     recording.device = kDeviceName;
     const std::size_t frames = capture->frames();
     const auto& lost = bench_->bench().faults.device_lost_s;
@@ -114,4 +114,4 @@ std::unique_ptr<SimulatedPort> make_simulated_port(Bench bench, Hookup hookup, d
     return std::make_unique<SimulatedPort>(std::move(bench), hookup, pace);
 }
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

@@ -11,12 +11,12 @@
 #include <memory>
 #include <span>
 
-#include "analyzer/audio/bench.hpp"
-#include "analyzer/audio/bench_circuit.hpp"
+#include "analyzer/bench/bench.hpp"
+#include "analyzer/bench/bench_circuit.hpp"
 #include "dsp/capture.hpp"
 #include "dsp/result.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 
 struct SimulationRequest {
     Hookup hookup = Hookup::foot;
@@ -47,4 +47,4 @@ private:
     std::shared_ptr<CoilOnce> coil_;
 };
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

@@ -1,9 +1,9 @@
-#include "analyzer/measure/hookup.hpp"
+#include "analyzer/bench/hookup.hpp"
 
 #include <algorithm>
 #include <array>
 
-namespace coldtune::measure {
+namespace coldtune::bench {
 namespace {
 
 using std::string_view;
@@ -151,4 +151,4 @@ std::span<const std::string_view> before_power_reminders() {
     return kBeforePower;
 }
 
-}  // namespace coldtune::measure
+}  // namespace coldtune::bench

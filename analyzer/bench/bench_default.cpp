@@ -1,7 +1,7 @@
 // The bench of the demonstration. Everything here is invented; fixtures/demo/ holds the same as files.
-#include "analyzer/audio/bench.hpp"
+#include "analyzer/bench/bench.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 
 Bench default_bench() {
     Bench bench;
@@ -37,4 +37,4 @@ Bench default_bench() {
     return bench;
 }
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

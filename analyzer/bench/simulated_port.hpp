@@ -6,12 +6,12 @@
 #include <mutex>
 
 #include "analyzer/audio/audio_port.hpp"
-#include "analyzer/audio/bench.hpp"
-#include "analyzer/audio/bench_signal.hpp"
+#include "analyzer/bench/bench.hpp"
+#include "analyzer/bench/bench_signal.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 
-class SimulatedPort final : public AudioPort {
+class SimulatedPort final : public audio::AudioPort {
 public:
     // `pace`: how fast recording goes against real time; 0 = as fast as it computes, 1 = as long as a real one takes.
     // A bench that cannot be simulated makes every sweep fail with its sentence (bad_input).
@@ -20,10 +20,10 @@ public:
     // What hangs on the bench from the next sweep on: the hand that moves the clip between sweeps. From any thread.
     void connect(Hookup hookup);
 
-    Result<std::vector<DeviceInfo>> devices() override;
+    Result<std::vector<audio::DeviceInfo>> devices() override;
     // output_channel must be 0; generator_input and coil_input are 0 and 1 in either order (1 and 0 swap the wires).
-    Result<Recording> play_and_record(const SweepRequest& request, std::stop_token stop,
-                                      const ProgressCallback& progress) override;
+    Result<audio::Recording> play_and_record(const audio::SweepRequest& request, std::stop_token stop,
+                                      const audio::ProgressCallback& progress) override;
 
 private:
     Result<SimulatedBench> bench_;
@@ -35,4 +35,4 @@ private:
 
 std::unique_ptr<SimulatedPort> make_simulated_port(Bench bench, Hookup hookup = Hookup::foot, double pace = 0);
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

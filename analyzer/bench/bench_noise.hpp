@@ -7,7 +7,7 @@
 #include <random>
 #include <vector>
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 
 // Spreads neighbouring seeds over the whole state space (the finaliser of S. Vigna's public-domain splitmix64).
 inline std::uint64_t scatter_seed(std::uint64_t value) {
@@ -30,4 +30,4 @@ inline void add_noise(std::vector<double>& samples, double rms, std::uint64_t se
     }
 }
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

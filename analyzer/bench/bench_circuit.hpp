@@ -12,11 +12,11 @@
 #include <memory>
 #include <optional>
 
-#include "analyzer/audio/bench.hpp"
+#include "analyzer/bench/bench.hpp"
 #include "analyzer/model/secondary.hpp"
 #include "dsp/result.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 
 // Voltages per volt of the source's open-circuit voltage.
 struct NodeVoltages {
@@ -100,4 +100,4 @@ private:
 // Checks everything of a bench that has a range; the sentence names the value as BENCH.json spells it.
 Status check_bench(const Bench& bench);
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

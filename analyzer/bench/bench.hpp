@@ -13,12 +13,10 @@
 #include <variant>
 #include <vector>
 
-#include "analyzer/measure/hookup.hpp"
+#include "analyzer/bench/hookup.hpp"
 #include "analyzer/model/geometry.hpp"
 
-namespace coldtune::audio {
-
-using measure::Hookup;
+namespace coldtune::bench {
 
 // A coil given by its geometry: the distributed model plays it. Multipliers make the true coil differ from the one
 // described (1.03 = 3 % more).
@@ -192,4 +190,4 @@ struct Bench {
 // The invented bench of the demonstration: the coil and figures of fixtures/demo/bench.json.
 Bench default_bench();
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

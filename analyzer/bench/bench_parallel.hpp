@@ -6,7 +6,7 @@
 #include <thread>
 #include <vector>
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 
 // work(first, last) over 0 .. count in equal parts. Every element must be independent, so that the result does not
 // depend on how many processors there are. `work` may not throw.
@@ -24,4 +24,4 @@ void in_parallel(std::size_t count, const Work& work) {
     }
 }
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

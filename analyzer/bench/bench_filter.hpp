@@ -7,7 +7,7 @@
 #include <span>
 #include <vector>
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 
 // Transfer from the played signal to the two inputs at a frequency in hertz. Called from several threads.
 struct InputPair {
@@ -33,4 +33,4 @@ struct FilteredPair {
 // frames of padding.
 FilteredPair filter_pair(std::span<const double> played, const Transfer& transfer, const FilterSetting& setting);
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench

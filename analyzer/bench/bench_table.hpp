@@ -4,9 +4,9 @@
 #include <optional>
 #include <vector>
 
-#include "analyzer/audio/bench_filter.hpp"
+#include "analyzer/bench/bench_filter.hpp"
 
-namespace coldtune::audio {
+namespace coldtune::bench {
 
 // Local interpolation of degree 7 between equally spaced nodes. A resonance of half width w is a pole at distance w
 // from the real axis; nodes w/32 apart reproduce it to about 43/32^8 = 4e-11 of its height.
@@ -29,4 +29,4 @@ private:
     std::vector<InputPair> nodes_;  // from 0 upwards; below 0 a real system repeats conjugated
 };
 
-}  // namespace coldtune::audio
+}  // namespace coldtune::bench
