@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "analyzer/cli/command.hpp"
+#include "analyzer/cli/primary_text.hpp"
 #include "analyzer/cli/result_text.hpp"
 #include "analyzer/measure/advice.hpp"
 #include "analyzer/measure/result_json.hpp"
@@ -99,11 +100,13 @@ ExitCode predict(const Options& o, Console& console) {
                          {"capacitance_f", calculated->handbook.capacitance_f},
                          {"frequency_hz", calculated->handbook.frequency_hz}};
         j["head_volts_per_volt"] = calculated->head_volts_per_volt;
+        if (coil->primary) j["primary"] = primary_json(*coil, *calculated);
         if (advice) j["advice"] = advice_json(*advice);
         if (profile) j["profile"] = profile_json(*profile);
         console.print(j.dump(2) + "\n");
     } else {
         console.print(describe_calculated(*calculated));
+        if (coil->primary) console.print(describe_primary(*coil, *calculated));
         if (advice) console.print(advice_text(*advice));
         if (profile) console.print(profile_text(*profile));
     }

@@ -3,8 +3,11 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <cmath>
 #include <cstdio>
+#include <fstream>
 #include <nlohmann/json.hpp>
+#include <numbers>
 #include <string>
 #include <vector>
 
@@ -136,6 +139,48 @@ TEST_F(CommandLine, PredictJsonHoldsTheContract) {
     const Said text = coldtune({"predict", at("coil.json")});
     EXPECT_EQ(text.code, 0);
     EXPECT_NE(text.out.find("second opinion"), std::string::npos);
+}
+
+TEST_F(CommandLine, PredictTellsThePrimaryAndItsTank) {
+    std::ofstream(folder_ / "whole.json") << R"({
+        "secondary": {"diameter": "160mm", "length": "750mm", "turns": 2500, "wire": "0.25mm", "base_height": "150mm"},
+        "primary": {"inner_diameter": "260mm", "pitch": "16mm", "turns": 12, "conductor": "8mm",
+                    "base_height": "120mm"},
+        "tank": {"capacitance": "47n", "tap_turns": 9.5, "lead_inductance": "0.5u"}})";
+    const Said s = coldtune({"predict", at("whole.json"), "--json"});
+    ASSERT_EQ(s.code, 0) << s.err;
+    const Json j = Json::parse(s.out);
+    const Json& primary = j.at("primary");
+    ASSERT_EQ(primary.at("taps").size(), 12U);
+    const auto value = [](const Json& from, const char* key) { return from.at(key).get<double>(); };
+    double before = 0;
+    for (const Json& tap : primary.at("taps")) {
+        EXPECT_GT(value(tap, "inductance_h"), before);
+        before = value(tap, "inductance_h");
+        // Thomson's formula; 1e-12: rounding.
+        const double whole = before + 0.5e-6;
+        EXPECT_NEAR(value(tap, "tank_hz") * 2 * std::numbers::pi * std::sqrt(whole * 47e-9), 1, 1e-12);
+        // k = M / sqrt(L1 L2): one secondary inductance behind every line.
+        const double ratio = value(tap, "mutual_h") / value(tap, "coupling");
+        EXPECT_NEAR(ratio * ratio / before / value(j.at("calculated"), "low_frequency_inductance_h"), 1, 0.02);
+    }
+    // Twelve circles of the mean diameter; the slope of a spiral adds under a millimetre a turn.
+    EXPECT_NEAR(value(primary.at("taps").back(), "conductor_length_m"), 12 * std::numbers::pi * (0.26 + 11 * 0.016),
+                0.02);
+    double above = 1;
+    for (const Json& height : primary.at("coupling_against_height")) {
+        EXPECT_LT(value(height, "coupling"), above);  // it falls as the secondary is raised out of the primary
+        above = value(height, "coupling");
+    }
+    const double tuned = value(primary.at("tank"), "tap_turns_for_secondary");
+    EXPECT_GT(tuned, 1);
+    EXPECT_LT(tuned, 12);
+    const Said text = coldtune({"predict", at("whole.json")});
+    EXPECT_NE(text.out.find("coupling against the secondary's height"), std::string::npos);
+    char line[40];
+    std::snprintf(line, sizeof line, "tap at %.2f turns", tuned);
+    EXPECT_NE(text.out.find(line), std::string::npos) << text.out;
+    EXPECT_FALSE(Json::parse(coldtune({"predict", at("coil.json"), "--json"}).out).contains("primary"));
 }
 
 TEST_F(CommandLine, StimulusIsReadBackByAnalyzeThroughTheSimulatedBench) {
