@@ -60,21 +60,24 @@ std::vector<model::CouplingPoint> coupling_lines(const model::CoilDescription& c
 }  // namespace
 
 std::string describe_primary(const model::CoilDescription& coil, const model::Calculated& calculated) {
-    std::string out = "primary, calculated by tap (uniform current in the secondary, leads left out)\n";
-    out += fmt::format("  {:>6}  {:>12}  {:>12}  {:>12}  {:>7}{}\n", "turns", "inductance", "conductor", "mutual", "k",
+    std::string out =
+        "primary, calculated by tap (uniform current in the secondary; leads counted in the tank column only)\n";
+    out += fmt::format("  {:>6}  {:>12}  {:>12}  {:>12}  {:>9}{}\n", "turns", "inductance", "length", "mutual", "k",
                        coil.tank ? "          tank" : "");
     for (const TapLine& line : tap_lines(coil)) {
-        out += fmt::format("  {:>6.4g}  {:>12}  {:>12}  {:>12}  {:>7.4f}{}\n", line.tap.turns,
+        out += fmt::format("  {:>6.4g}  {:>12}  {:>12}  {:>12}  {:>#9.3g}{}\n", line.tap.turns,
                            format_quantity(line.tap.inductance_h, Unit::henry, 4),
                            format_quantity(line.tap.conductor_length_m, Unit::metre, 4),
                            format_quantity(line.mutual_h, Unit::henry, 4), line.coupling,
                            line.tank_hz ? fmt::format("  {:>12}", format_quantity(*line.tank_hz, Unit::hertz, 4)) : "");
     }
-    out += fmt::format("coupling against the secondary's height, tap at {:.4g} turns\n", tap_in_use(coil));
-    out += fmt::format("  {:>12}  {:>12}  {:>7}\n", "base height", "mutual", "k");
+    out += fmt::format(
+        "coupling against the secondary's height, tap at {:.4g} turns (heights at which it cannot stand left out)\n",
+        tap_in_use(coil));
+    out += fmt::format("  {:>12}  {:>12}  {:>9}\n", "base height", "mutual", "k");
     for (const model::CouplingPoint& point : coupling_lines(coil)) {
         out +=
-            fmt::format("  {:>12}  {:>12}  {:>7.4f}\n", format_quantity(point.secondary_base_height_m, Unit::metre, 4),
+            fmt::format("  {:>12}  {:>12}  {:>#9.3g}\n", format_quantity(point.secondary_base_height_m, Unit::metre, 4),
                         format_quantity(point.mutual_h, Unit::henry, 4), point.coupling);
     }
     if (!coil.tank) return out;

@@ -242,13 +242,13 @@ Complaint strike_ring_fits(const CoilDescription& coil) {
                   "change surroundings.strike_ring.diameter or height"));
 }
 
-Complaint primary_sizes(const Primary& p) {
+Complaint primary_sizes(const Primary& p, bool ground) {
     if (auto bad =
             first_of(bad_length("primary.inner_diameter", p.inner_diameter_m, 1e-3, 20),
                      bad_length("primary.pitch", p.pitch_m, 1e-4, 1), bad_number("primary.turns", p.turns, 0.1, 1000),
                      bad_length("primary.conductor", p.conductor_diameter_m, 1e-5, 0.5),
                      bad_number("primary.angle", p.angle_deg, 0, 90, "degrees"),
-                     bad_length("primary.base_height", p.base_height_m, -100, 100))) {
+                     bad_length("primary.base_height", p.base_height_m, ground ? 0 : -100, 100))) {
         return bad;
     }
     if (p.turns > 1 && p.conductor_diameter_m > p.pitch_m * (1 + 1e-6)) {
@@ -266,7 +266,7 @@ Complaint primary_sizes(const Primary& p) {
 
 Complaint primary_fits(const CoilDescription& coil) {
     if (!coil.primary) return std::nullopt;
-    if (auto bad = primary_sizes(*coil.primary)) return bad;
+    if (auto bad = primary_sizes(*coil.primary, coil.surroundings.ground)) return bad;
     const SlopingOutline outline = outline_of(*coil.primary);
     if (auto bad = first_of(
             under_ground("primary", outline, "primary.base_height", coil.surroundings.ground),

@@ -43,9 +43,10 @@ Result<double> tap_for_frequency(const Primary& primary, const Tank& tank, doubl
         const double omega = 2 * pi * frequency_hz;
         const double inductance = primary_inductance_h(primary, primary.turns) + tank.lead_inductance_h;
         return bad_input(fmt::format(
-            "no tap reaches {:.6g} Hz: with {:.4g} F the primary tunes from {:.6g} Hz (all {:.4g} turns) to "
-            "{:.6g} Hz; with the whole primary tank.capacitance would have to be {:.4g} F",
-            frequency_hz, tank.capacitance_f, lowest, primary.turns, highest, 1 / (omega * omega * inductance)));
+            "no tap reaches {:.4g} kHz: with {:.4g} nF the primary tunes from {:.4g} kHz (all {:.4g} turns) to {:.4g} "
+            "kHz; with the whole primary tank.capacitance would have to be {:.4g} nF",
+            frequency_hz / 1e3, tank.capacitance_f * 1e9, lowest / 1e3, primary.turns, highest / 1e3,
+            1e9 / (omega * omega * inductance)));
     }
     // The frequency falls steadily with the tap. 1e-12 of a turn is beyond any clip.
     const auto off = [&](double tap) { return frequency_at(tap) - frequency_hz; };

@@ -187,7 +187,7 @@ TEST(Tank, SaysWhatAnUnreachableFrequencyWouldNeed) {
     const auto found = tap_for_frequency(p, tank, 50e3);
     ASSERT_FALSE(found);
     EXPECT_EQ(found.error().kind, ErrorKind::bad_input);
-    EXPECT_NE(found.error().message.find("50000 Hz"), std::string::npos) << found.error().message;
+    EXPECT_NE(found.error().message.find("50 kHz"), std::string::npos) << found.error().message;
     EXPECT_NE(found.error().message.find("tank.capacitance"), std::string::npos) << found.error().message;
     EXPECT_FALSE(tap_for_frequency(p, tank, 0));
     EXPECT_FALSE(tap_for_frequency(p, tank, std::nan("")));

@@ -306,7 +306,7 @@ TEST(Rosa, EverySectionIsTheSumOverItsRings) {
 
 TEST(MedhurstTable, ExactAtItsNodes) {
     // R. G. Medhurst, Wireless Engineer 24, 35 and 80 (1947): pF per cm of diameter; the full table read in a secondary
-    // copy (a 1997 transcription).
+    // copy of 1997.
     constexpr std::array<Pair, 33> table{
         {{0.10, 0.96}, {0.15, 0.79}, {0.20, 0.70}, {0.25, 0.64}, {0.30, 0.60}, {0.35, 0.57}, {0.40, 0.54},
          {0.45, 0.52}, {0.50, 0.50}, {0.60, 0.48}, {0.70, 0.47}, {0.80, 0.46}, {0.90, 0.46}, {1.0, 0.46},
