@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <string>
 
 #include "analyzer/record/quantity.hpp"
 
@@ -113,9 +114,12 @@ std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::R
         out.push_back(
             {FindingCode::too_quiet, Weight::reject,
              fmt::format(
-                 "input 1 peaks at {:.0f} dBFS only: nothing reaches the generator side; check the lead from the "
-                 "line output, raise the level and sweep again",
-                 health.generator.peak_dbfs)});
+                 "input 1 {}: nothing reaches the generator side; check the lead from the line output, raise the "
+                 "level and sweep again",
+                 // Below the last bit of any file there is nothing to give a figure for.
+                 health.generator.peak_dbfs < -200
+                     ? std::string("holds nothing but silence")
+                     : fmt::format("peaks at {:.0f} dBFS only", health.generator.peak_dbfs))});
     } else if (response != nullptr && signal_to_noise < kReferenceSignalToNoise) {
         out.push_back(
             {FindingCode::too_quiet, Weight::reject,

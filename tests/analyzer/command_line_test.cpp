@@ -125,6 +125,16 @@ TEST_F(CommandLine, ARejectedCaptureGivesNoNumberAnywhere) {
     EXPECT_EQ(j.at("findings").at(0).at("code"), "inputs-swapped");
 }
 
+TEST_F(CommandLine, SilenceIsCalledSilence) {
+    audio::CaptureFile silent;
+    silent.capture = {96000, std::vector<double>(192000, 0.0), std::vector<double>(192000, 0.0)};
+    write("silent.wav", silent);
+    const Said s = coldtune({"analyze", at("silent.wav"), "--hookup", "foot", "--reference", "10k"});
+    EXPECT_EQ(s.code, 4);
+    EXPECT_NE(s.err.find("too-quiet: input 1 holds nothing but silence"), std::string::npos) << s.err;
+    EXPECT_EQ(s.out.find("-400"), std::string::npos) << s.out;
+}
+
 TEST_F(CommandLine, PredictJsonHoldsTheContract) {
     const Said s = coldtune({"predict", at("coil.json"), "--json", "--profile", "--rate", "192k"});
     ASSERT_EQ(s.code, 0) << s.err;
