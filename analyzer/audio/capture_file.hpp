@@ -33,6 +33,9 @@ struct CaptureNote {
     std::string device;
     std::string time_utc;  // ISO 8601
     std::string program_version;
+    // One input only: channel 1 is the stimulus, and only captures of the same open stream belong together. "" = both
+    // channels were recorded.
+    std::string held_stream = {};
 };
 
 struct CaptureFile {

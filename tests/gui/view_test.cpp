@@ -40,6 +40,9 @@ public:
                                              const audio::ProgressCallback&) override {
         return device_error("the interface 'Field box' is gone; plug it in again");
     }
+    Result<std::unique_ptr<audio::HeldStream>> hold(const audio::HoldRequest&) override {
+        return device_error("the interface 'Field box' is gone; plug it in again");
+    }
 };
 PortFactory lost() {
     return [](const PortRequest&) { return std::make_unique<LostPort>(); };
