@@ -2,19 +2,18 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
-#include <atomic>
-#include <csignal>
 #include <filesystem>
 #include <memory>
 
+#include "analyzer/bench/bench_file.hpp"
 #include "analyzer/bench/simulated_port.hpp"
 #include "analyzer/cli/band_option.hpp"
 #include "analyzer/cli/bench_options.hpp"
 #include "analyzer/cli/command.hpp"
+#include "analyzer/cli/measure_sweeps.hpp"
 #include "analyzer/cli/result_output.hpp"
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/session.hpp"
-#include "analyzer/bench/bench_file.hpp"
 
 namespace coldtune::cli {
 namespace {
@@ -28,30 +27,9 @@ struct Options {
     std::optional<dsp::Band> band;
     std::size_t period = 0, periods = 0;
     std::size_t output_channel = 1, generator_input = 1, coil_input = 2;
+    bool one_input = false, with_short = false;
     std::string out_path;
     OutputOptions output;
-};
-
-// Set by Ctrl-C; the sweep's own loop notices and ends the sound properly.
-std::atomic<bool> interrupted{false};
-static_assert(std::atomic<bool>::is_always_lock_free);
-void on_signal(int) {
-    interrupted = true;
-}
-
-class SignalGuard {
-public:
-    SignalGuard() : old_int_(std::signal(SIGINT, on_signal)), old_term_(std::signal(SIGTERM, on_signal)) {}
-    ~SignalGuard() {
-        std::signal(SIGINT, old_int_);
-        std::signal(SIGTERM, old_term_);
-    }
-    SignalGuard(const SignalGuard&) = delete;
-    SignalGuard& operator=(const SignalGuard&) = delete;
-
-private:
-    void (*old_int_)(int);
-    void (*old_term_)(int);
 };
 
 Result<std::unique_ptr<audio::AudioPort>> open_port(const Options& o, bench::Hookup hookup) {
@@ -84,6 +62,22 @@ void show_cautions(const Console& console, bench::Hookup hookup) {
     for (std::string_view line : bench::describe(hookup).cautions) console.say(fmt::format("caution: {}", line));
 }
 
+// With one input the standards are part of the measurement.
+Status check_one_input(const Options& o) {
+    if (!o.one_input) {
+        if (o.with_short) return usage_error("--with-short belongs to --one-input");
+        return Done{};
+    }
+    if (!o.bench.open_path.empty() || !o.bench.short_path.empty() || !o.bench.load_path.empty()) {
+        return usage_error(
+            "with --one-input the standards are swept in the same stream; leave out --open, --short and --load");
+    }
+    if (!(o.bench.load_ohm >= 1 && o.bench.load_ohm <= 1e7)) {
+        return usage_error("--one-input needs --load-value: the resistor you will clip on as the load standard");
+    }
+    return Done{};
+}
+
 ExitCode run(const Options& o, Console& console) {
     auto request = make_request(o.bench);
     if (!request) return console.fail("measure", request.error());
@@ -100,6 +94,7 @@ ExitCode run(const Options& o, Console& console) {
                             bad_input(fmt::format("--out {}: there is no folder {}; make it first or name another",
                                                   o.out_path, out.parent_path().string())));
     }
+    if (auto status = check_one_input(o); !status) return console.fail("measure", status.error());
     auto port = open_port(o, request->hookup);
     if (!port) return console.fail("measure", port.error());
     const auto rate = choose_rate(o, **port);
@@ -119,22 +114,10 @@ ExitCode run(const Options& o, Console& console) {
     settings.generator_input = o.generator_input - 1;
     settings.coil_input = o.coil_input - 1;
 
-    std::stop_source stop;
-    interrupted = false;
-    Result<measure::SessionRecord> record = [&] {
-        const SignalGuard guard;
-        return measure::run_session(**port, settings, stop.get_token(), [&](const measure::SessionProgress& p) {
-            if (interrupted) stop.request_stop();
-            console.progress(p);
-        });
-    }();
-    console.end_progress();
-    if (!record) return console.fail("measure", record.error());
-
-    // FLAC has no floating form; 24 bits hold what converters give.
-    const auto format = o.out_path.ends_with(".flac") ? audio::SampleFormat::pcm24 : audio::SampleFormat::float32;
-    const auto written = audio::write_capture(o.out_path, record->capture.capture, format, record->capture.note);
-    request->coil = std::move(record->capture);
+    const Status swept = o.one_input ? sweep_one_input(**port, settings, o.with_short, out, console, *request)
+                                     : sweep_two_inputs(**port, settings, console, *request);
+    if (!swept) return console.fail("measure", swept.error());
+    const auto written = write_by_extension(out, request->coil);
     const auto result = measure::analyze(*request);
     if (!result) return console.fail("measure", result.error());
     const ExitCode code = print_result(console, "measure", *result, o.output);
@@ -173,6 +156,9 @@ Command add_measure(CLI::App& root) {
     app->add_option("--output", o->output_channel, "Output channel that drives the resistor (default 1)");
     app->add_option("--generator-input", o->generator_input, "Input on the generator side (default 1)");
     app->add_option("--coil-input", o->coil_input, "Input on the coil side (default 2)");
+    app->add_flag("--one-input", o->one_input,
+                  "The interface has one input (--coil-input): open, load and coil are swept in one open stream");
+    app->add_flag("--with-short", o->with_short, "With --one-input: sweep the short standard as well");
     app->add_option("--out", o->out_path, "Capture to write, .wav or .flac")->required()->type_name("FILE");
     add_output_options(*app, o->output);
     return {app, [o](Console& console) { return run(*o, console); }};

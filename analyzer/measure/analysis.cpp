@@ -7,6 +7,7 @@
 
 #include "analyzer/measure/below_band.hpp"
 #include "analyzer/measure/evidence.hpp"
+#include "analyzer/measure/held_captures.hpp"
 #include "analyzer/measure/in_band.hpp"
 #include "analyzer/measure/pickup.hpp"
 #include "analyzer/measure/winding.hpp"
@@ -227,10 +228,13 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
         result.calculated = std::move(*calculated);
     }
 
+    result.findings = judge_held_captures(request);
+    if (result.verdict() == Verdict::rejected) return result;
     const std::size_t period = known_period(request.coil, request.period_frames);
     auto response = response_of(request.coil, period, settle_of(request.coil, request.settle_periods));
     const dsp::CaptureHealth health = dsp::examine(request.coil.capture, period, response.ok() ? &*response : nullptr);
-    result.findings = judge_signal(health, response.ok() ? &*response : nullptr);
+    for (Finding& f : judge_signal(health, response.ok() ? &*response : nullptr))
+        result.findings.push_back(std::move(f));
     if (!response) {
         // A silent or broken capture is a finding about the bench; a request that does not fit the capture is an error.
         if (verdict_of(result.findings) != Verdict::rejected) return response.error();
@@ -261,7 +265,10 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
     if (!corrected) return corrected.error();
     result.curve = curve_of(*corrected);
 
-    for (Finding& f : judge_wiring(*response, *corrected)) result.findings.push_back(std::move(f));
+    // With one input there is nothing to swap, and the ratio's size means nothing.
+    const dsp::Response no_ratios;
+    const dsp::Response& ratios = from_one_input(request.coil) ? no_ratios : *response;
+    for (Finding& f : judge_wiring(ratios, *corrected)) result.findings.push_back(std::move(f));
     if (result.verdict() == Verdict::rejected) return result;
     if (unphysical_after_open(*corrected)) {
         result.findings.push_back(
