@@ -4,7 +4,7 @@ coldtune_test(measure_test
   LIBS coldtune_analyzer)
 
 coldtune_test(below_band_test
-  SOURCES below_band_test.cpp
+  SOURCES below_band_test.cpp ways_table_test.cpp
   LIBS coldtune_analyzer Eigen3::Eigen
   TIMEOUT 900
   HEAVY)
