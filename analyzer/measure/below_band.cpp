@@ -8,6 +8,7 @@
 #include <numbers>
 #include <optional>
 
+#include "analyzer/measure/loading_choice.hpp"
 #include "analyzer/record/quantity.hpp"
 #include "dsp/least_squares.hpp"
 
@@ -390,14 +391,15 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
     const double prior_relative = 0.5 * std::hypot(family.capacitance_prior(), family.inductance_prior());
     const bool learned = r.frequency_u95_hz < 2 * 0.7 * prior_relative * first_hz;
     if (first_hz > kBelowBandReach * used.high_hz || !learned) {
-        return BelowBandRefusal{
-            fmt::format("the resonance lies too far above the usable band ({}) for the curve below it to tell where "
-                        "({}); use an interface with a "
-                        "higher rate, {}load the head with a known capacitor (coldtune loading)",
-                        hertz(used.high_hz),
-                        learned ? fmt::format("more than {} times its upper edge", kBelowBandReach)
-                                : std::string("the curve narrows the calculated value hardly at all"),
-                        data.used_open ? "" : "measure the open standard, or ")};
+        const std::string capacitors = in_words(loading_choices(family.member(0), used));
+        return BelowBandRefusal{fmt::format(
+            "the resonance lies too far above the usable band ({}) for the curve below it to tell where ({}); use an "
+            "interface with a higher rate, {}load the head with known capacitors (coldtune loading){}",
+            hertz(used.high_hz),
+            learned ? fmt::format("more than {} times its upper edge", kBelowBandReach)
+                    : std::string("the curve narrows the calculated value hardly at all"),
+            data.used_open ? "or " : "measure the open standard, or ",
+            capacitors.empty() ? "" : fmt::format(", for this coil {}", capacitors))};
     }
     return fit;
 }

@@ -1,8 +1,9 @@
 // The below-band way: the resonance lies above the band, and the admittance below it tells where.
 //
-// Maximum a posteriori fit of the distributed model to the corrected foot admittance. Free: static capacitance, first resonance, residual
-// stray at the foot, loss, the shape of the coil (ShapeFamily) and what the two inputs may still differ by; each with a prior. The
-// resonance is a parameter itself, so its uncertainty is read from the posterior, and every prior's share of it is listed.
+// Maximum a posteriori fit of the distributed model to the corrected foot admittance. Free: static capacitance, first
+// resonance, residual stray at the foot, loss, the shape of the coil (ShapeFamily) and what the two inputs may still
+// differ by; each with a prior. The resonance is a parameter itself, so its uncertainty is read from the posterior, and
+// every prior's share of it is listed.
 #pragma once
 
 #include <variant>
@@ -28,8 +29,9 @@ struct BelowBandRefusal {
 using BelowBandOutcome = std::variant<BelowBandFit, BelowBandRefusal>;
 
 // `band`: the part of the data to use. Precondition: the data hold the foot of the coil with the head free.
-BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const ShapeFamily& family, const dsp::BenchValues& bench,
-                                 const BenchTolerances& tolerances, const std::optional<dsp::Band>& band);
+BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const ShapeFamily& family,
+                                 const dsp::BenchValues& bench, const BenchTolerances& tolerances,
+                                 const std::optional<dsp::Band>& band);
 
 // How far above the upper band edge a resonance may lie before it is refused.
 inline constexpr double kBelowBandReach = 3.5;

@@ -141,6 +141,9 @@ TEST(BelowBand, ARefusalBeyondItsReachNamesWhatWouldHelpAndNoFrequency) {
         ASSERT_NE(refusal, nullptr);
         EXPECT_NE(refusal->sentence.find("higher rate"), std::string::npos) << refusal->sentence;
         EXPECT_NE(refusal->sentence.find("capacitor"), std::string::npos) << refusal->sentence;
+        // Which one: a value and where it would bring the resonance.
+        EXPECT_NE(refusal->sentence.find("for this coil"), std::string::npos) << refusal->sentence;
+        EXPECT_NE(refusal->sentence.find("pF ("), std::string::npos) << refusal->sentence;
     }
 }
 
