@@ -26,6 +26,7 @@ Command add_devices(CLI::App& root);
 Command add_stimulus(CLI::App& root);
 Command add_simulate(CLI::App& root);
 Command add_measure(CLI::App& root);
+Command add_follow(CLI::App& root);
 Command add_analyze(CLI::App& root);
 Command add_loading(CLI::App& root);
 Command add_combine(CLI::App& root);

@@ -5,12 +5,10 @@
 #include <filesystem>
 #include <memory>
 
-#include "analyzer/bench/bench_file.hpp"
-#include "analyzer/bench/simulated_port.hpp"
-#include "analyzer/cli/band_option.hpp"
 #include "analyzer/cli/bench_options.hpp"
 #include "analyzer/cli/command.hpp"
 #include "analyzer/cli/measure_sweeps.hpp"
+#include "analyzer/cli/port_options.hpp"
 #include "analyzer/cli/result_output.hpp"
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/session.hpp"
@@ -19,48 +17,13 @@ namespace coldtune::cli {
 namespace {
 
 struct Options {
-    std::string device;
-    std::string bench_path;
+    PortOptions port;
     BenchOptions bench;
-    double rate_hz = 0;
-    double level_dbfs = -6;
-    std::optional<dsp::Band> band;
-    std::size_t period = 0, periods = 0;
-    std::size_t output_channel = 1, generator_input = 1, coil_input = 2;
+    std::size_t periods = 0;
     bool one_input = false, with_short = false;
     std::string out_path;
     OutputOptions output;
 };
-
-Result<std::unique_ptr<audio::AudioPort>> open_port(const Options& o, bench::Hookup hookup) {
-    if (o.device != "simulated") {
-        if (!o.bench_path.empty()) return usage_error("--bench belongs to --device simulated");
-        return audio::make_portaudio_port();
-    }
-    bench::Bench bench = bench::default_bench();
-    if (!o.bench_path.empty()) {
-        auto read = bench::read_bench(o.bench_path);
-        if (!read) return read.error();
-        bench = std::move(*read);
-    }
-    return std::unique_ptr<audio::AudioPort>(bench::make_simulated_port(std::move(bench), hookup));
-}
-
-// The rate asked for, else the device's own default.
-Result<double> choose_rate(const Options& o, audio::AudioPort& port) {
-    if (o.rate_hz > 0) return o.rate_hz;
-    const auto list = port.devices();
-    if (!list) return list.error();
-    for (const auto& d : *list) {
-        if (d.name == o.device) return d.default_rate_hz;
-    }
-    return device_error(fmt::format("there is no device '{}'; see coldtune devices", o.device));
-}
-
-void show_cautions(const Console& console, bench::Hookup hookup) {
-    for (std::string_view line : bench::general_cautions()) console.say(fmt::format("caution: {}", line));
-    for (std::string_view line : bench::describe(hookup).cautions) console.say(fmt::format("caution: {}", line));
-}
 
 // With one input the standards are part of the measurement.
 Status check_one_input(const Options& o) {
@@ -81,9 +44,6 @@ Status check_one_input(const Options& o) {
 ExitCode run(const Options& o, Console& console) {
     auto request = make_request(o.bench);
     if (!request) return console.fail("measure", request.error());
-    if (o.output_channel < 1 || o.generator_input < 1 || o.coil_input < 1) {
-        return console.fail("measure", usage_error("channels are counted from 1"));
-    }
     // Before anything sounds: a sweep whose capture cannot be kept would be for nothing.
     const std::filesystem::path out = o.out_path;
     if (out.extension() != ".wav" && out.extension() != ".flac") {
@@ -95,27 +55,15 @@ ExitCode run(const Options& o, Console& console) {
                                                   o.out_path, out.parent_path().string())));
     }
     if (auto status = check_one_input(o); !status) return console.fail("measure", status.error());
-    auto port = open_port(o, request->hookup);
+    auto port = open_port(o.port, request->hookup);
     if (!port) return console.fail("measure", port.error());
-    const auto rate = choose_rate(o, **port);
-    if (!rate) return console.fail("measure", rate.error());
-    if (o.device != "simulated") show_cautions(console, request->hookup);
+    auto settings = session_settings(o.port, *request, **port);
+    if (!settings) return console.fail("measure", settings.error());
+    if (o.periods > 0) settings->periods = o.periods;
+    show_cautions(console, o.port, request->hookup);
 
-    measure::SessionSettings settings;
-    settings.device = o.device;
-    settings.sample_rate_hz = *rate;
-    settings.hookup = request->hookup;
-    settings.bench = request->bench;
-    settings.level_dbfs = o.level_dbfs;
-    settings.band = o.band;
-    if (o.period > 0) settings.period_frames = o.period;
-    if (o.periods > 0) settings.periods = o.periods;
-    settings.output_channel = o.output_channel - 1;
-    settings.generator_input = o.generator_input - 1;
-    settings.coil_input = o.coil_input - 1;
-
-    const Status swept = o.one_input ? sweep_one_input(**port, settings, o.with_short, out, console, *request)
-                                     : sweep_two_inputs(**port, settings, console, *request);
+    const Status swept = o.one_input ? sweep_one_input(**port, *settings, o.with_short, out, console, *request)
+                                     : sweep_two_inputs(**port, *settings, console, *request);
     if (!swept) return console.fail("measure", swept.error());
     const auto written = write_by_extension(out, request->coil);
     const auto result = measure::analyze(*request);
@@ -131,31 +79,10 @@ ExitCode run(const Options& o, Console& console) {
 Command add_measure(CLI::App& root) {
     auto o = std::make_shared<Options>();
     CLI::App* app = root.add_subcommand("measure", "Sweep the coil and find its resonance and Q");
-    app->add_option("--device", o->device, "Audio interface as listed by `coldtune devices`, or simulated")
-        ->required()
-        ->type_name("NAME");
-    app->add_option("--bench", o->bench_path, "Bench of the simulated device (default: a built-in one)")
-        ->type_name("BENCH.json");
+    add_port_options(*app, o->port, "Frames in one period (default: about 2/3 s, longer for a narrow resonance)");
     add_bench_options(*app, o->bench);
-    add_quantity(*app, "--rate", o->rate_hz, record::Unit::hertz, "Sample rate (default: the device's own)");
-    app->add_option("--level", o->level_dbfs, "Peak level of the sweep in dBFS, 0 or less (default -6)")
-        ->type_name("DB");
-    app->add_option_function<std::string>(
-           "--band",
-           [o](const std::string& text) {
-               const auto band = parse_band(text);
-               if (!band) throw CLI::ValidationError("--band", band.error().message);
-               o->band = *band;
-           },
-           "Lowest and highest frequency (default 1 kHz to 0.45 of the rate)")
-        ->type_name("LOW:HIGH");
-    app->add_option("--period", o->period, "Frames in one period (default: about 2/3 s, longer for a narrow resonance)")
-        ->check(CLI::Range(64, 1 << 24));
     app->add_option("--periods", o->periods, "Periods of the final sweep, the first settles")
         ->check(CLI::Range(2, 1000));
-    app->add_option("--output", o->output_channel, "Output channel that drives the resistor (default 1)");
-    app->add_option("--generator-input", o->generator_input, "Input on the generator side (default 1)");
-    app->add_option("--coil-input", o->coil_input, "Input on the coil side (default 2)");
     app->add_flag("--one-input", o->one_input,
                   "The interface has one input (--coil-input): open, load and coil are swept in one open stream");
     app->add_flag("--with-short", o->with_short, "With --one-input: sweep the short standard as well");

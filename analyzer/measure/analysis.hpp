@@ -40,6 +40,8 @@ struct AnalysisRequest {
     std::optional<std::size_t> period_frames;   // nullopt: the file's note if the signal confirms it, else unknown
     std::optional<std::size_t> settle_periods;  // nullopt: the file's note, else 1
     std::optional<model::CoilDescription> description;
+    // The capture is cut out of a steady signal: nothing to settle, no silence around it.
+    bool settled = false;
 };
 
 // Never fails for what the capture holds: that is a rejected result with findings. Errors (bad_input) are for requests

@@ -19,6 +19,9 @@ struct BelowBandFit {
     double static_capacitance_f = 0;  // of the coil, without the stray
     double inductance_ratio = 0;      // fitted over calculated
     double stray_f = 0, stray_u_f = 0;
+    // What was fitted, as the corrected data would show it without noise: from the low end of the data to just under
+    // the resonance. At the resonance itself the height is not known, so it is not drawn. No standard deviations.
+    Curve fitted;
 };
 
 // Why the data do not give the resonance; the sentence says what would help.

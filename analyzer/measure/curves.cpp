@@ -158,14 +158,16 @@ Curve calculated_curve(const model::SecondaryModel& model, bench::Hookup hookup,
     curve.frequency_hz = grid(band, centres);
     for (double f : curve.frequency_hz) {
         curve.impedance_ohm.push_back(hookup == bench::Hookup::foot ? 1.0 / model.foot_admittance(f)
-                                                             : model.winding_impedance(f));
+                                                                    : model.winding_impedance(f));
     }
     return curve;
 }
 
 std::optional<Curve> fitted_curve(const MeasurementResult& result) {
     const Resonance* resonance = result.resonance();
-    if (resonance == nullptr || resonance->way != Way::in_band) return std::nullopt;
+    if (resonance == nullptr) return std::nullopt;
+    if (resonance->way == Way::below_band && !result.fitted.frequency_hz.empty()) return result.fitted;
+    if (resonance->way != Way::in_band) return std::nullopt;
     dsp::CorrectedResponse data;
     data.frequency_hz = result.curve.frequency_hz;
     data.impedance = result.curve.impedance_ohm;

@@ -39,7 +39,8 @@ double frequency_u_of(const dsp::ResonanceFit& fit, bench::Hookup hookup) {
 
 InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Response& coil,
                            const dsp::Standards& standards, const dsp::BenchValues& bench,
-                           const BenchTolerances& tolerances, bench::Hookup hookup, std::optional<double> clock_drift_ppm) {
+                           const BenchTolerances& tolerances, bench::Hookup hookup,
+                           std::optional<double> clock_drift_ppm) {
     const dsp::ResonanceForm form = form_of(hookup);
     const dsp::FitOptions options = options_of(hookup);
     dsp::FitOutcome outcome = dsp::fit_resonance(data, form, options);

@@ -7,8 +7,8 @@
 #include <variant>
 #include <vector>
 
-#include "analyzer/measure/finding.hpp"
 #include "analyzer/bench/hookup.hpp"
+#include "analyzer/measure/finding.hpp"
 #include "analyzer/model/secondary.hpp"
 #include "dsp/capture.hpp"
 
@@ -99,6 +99,7 @@ struct MeasurementResult {
     std::optional<dsp::Band> usable_band_hz;
     std::optional<model::Calculated> calculated;
     Curve curve;
+    Curve fitted;  // below-band only: what was fitted (BelowBandFit::fitted)
     // Facts about the capture worth keeping with the result.
     double sample_rate_hz = 0;
     std::size_t averages = 0;

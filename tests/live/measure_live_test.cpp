@@ -151,6 +151,30 @@ TEST(MeasureLive, OneInputIsRightToo) {
     }
 }
 
+// Live readings through the server at real speed. How late they come is a matter for the benchmark; that they are right
+// and come as often as promised is one for here.
+TEST(MeasureLive, FollowingIsRightToo) {
+    const JackServer server({.rate_hz = 96000, .period_frames = 4096, .synchronous = true});
+    const JackCoil coil(coil_arguments(30e3, 80, 9));
+    const Outcome outcome = run({program, "follow", "--device", coil.name(), "--hookup", "foot", "--reference", "10k",
+                                 "--rate", "96000", "--readings", "12", "--json"},
+                                milliseconds(40000));
+    ASSERT_EQ(outcome.code, 0) << outcome.errors;
+    const auto out = nlohmann::json::parse(outcome.output);
+    EXPECT_LE(out["update_s"].get<double>(), 0.2);
+    ASSERT_EQ(out["readings"].size(), 12U);
+    std::vector<double> late;
+    for (const auto& reading : out["readings"]) {
+        ASSERT_TRUE(reading["resonance"].is_object()) << reading;
+        EXPECT_LT(std::abs(reading["resonance"]["frequency_hz"].get<double>() / coil.frequency_hz() - 1),
+                  frequency_bound);
+        EXPECT_LT(std::abs(reading["resonance"]["q"].get<double>() / coil.q() - 1), q_bound);
+        late.push_back(reading["late_s"].get<double>());
+    }
+    std::cout << fmt::format("latest reading {:.0f} ms after its last sample\n",
+                             1e3 * *std::max_element(late.begin(), late.end()));
+}
+
 TEST(MeasureLive, OneInputWithNobodyToPressEnterGivesNothing) {
     const JackServer server({.rate_hz = 96000});
     const JackCoil coil({"--freewheel"});
