@@ -85,11 +85,13 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
         if (auto d = data(curve, lower)) scene.panes[1].curves.push_back({std::move(d), look, color});
     };
 
-    const Run* selected = state.selected();
-    const auto hookup = selected ? selected->result.hookup : state.bench.hookup;
+    const bool live = state.live();
+    const Run* selected = live ? nullptr : state.selected();
+    const measure::MeasurementResult* shown = state.shown_result();
+    const auto hookup = shown ? shown->hookup : state.bench.hookup;
     const auto& calculated = hookup == bench::Hookup::foot      ? state.calculation.foot
                              : hookup == bench::Hookup::winding ? state.calculation.winding
-                                                                  : std::shared_ptr<const measure::Curve>();
+                                                                : std::shared_ptr<const measure::Curve>();
     bool any_fitted = false;
     for (std::size_t k = 0; k < state.runs.size(); ++k) {
         const Run& run = state.runs[k];
@@ -107,6 +109,15 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
             any_fitted = true;
         }
     }
+    const Color live_color = theme.run_color(static_cast<std::size_t>(state.next_run - 1));
+    if (live && state.following->measured) {
+        add(state.following->measured, CurveLook::measured, live_color);
+        scene.legend.push_back({"live", live_color, CurveLook::measured, std::nullopt, false});
+        if (state.following->fitted) {
+            add(state.following->fitted, CurveLook::fitted, theme.ink);
+            any_fitted = true;
+        }
+    }
     if (any_fitted) scene.legend.push_back({"fitted", theme.ink, CurveLook::fitted, std::nullopt, false});
     if (calculated && calculated->frequency_hz.size() > 1) {
         add(calculated, CurveLook::calculated, theme.calculated);
@@ -115,8 +126,8 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
 
     const bool secondary = hookup == bench::Hookup::foot || hookup == bench::Hookup::pickup;
     const std::optional<model::Calculated>& value =
-        selected && selected->result.calculated ? selected->result.calculated : state.calculation.value;
-    const auto* resonance = selected && selected->shown ? selected->result.resonance() : nullptr;
+        shown && shown->calculated ? shown->calculated : state.calculation.value;
+    const auto* resonance = shown && (live || selected->shown) ? shown->resonance() : nullptr;
     if (value && secondary) {
         scene.marks.push_back({value->frequency_hz, value->frequency_u95_hz,
                                "calculated " + hertz_with(value->frequency_hz, value->frequency_u95_hz),
@@ -125,8 +136,8 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
     if (resonance != nullptr) {
         scene.marks.push_back({resonance->frequency_hz, resonance->frequency_u95_hz,
                                "measured " + hertz_with(resonance->frequency_hz, resonance->frequency_u95_hz),
-                               theme.run_color(static_cast<std::size_t>(selected->id - 1)), false});
-        const auto percent = selected->result.difference_percent();
+                               live ? live_color : theme.run_color(static_cast<std::size_t>(selected->id - 1)), false});
+        const auto percent = shown->difference_percent();
         if (percent && value && secondary) {
             scene.difference = fmt::format("{} ({})", difference_words(*percent),
                                            hertz(std::abs(resonance->frequency_hz - value->frequency_hz), 3));
