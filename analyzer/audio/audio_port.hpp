@@ -69,6 +69,9 @@ struct HoldRequest {
     std::size_t most_stimulus_frames = 0;  // of any sweep or loop to come
     std::size_t most_recorded_frames = 0;  // likewise, tail included
     double ramp_s = 0.005;
+    // Late buffers: false = they end the stream, since the delay from output to input may have changed for good; true =
+    // they only spoil what was being recorded (two inputs, whose ratio no delay enters).
+    bool outlives_late_buffers = false;
 };
 
 // Output and input stay locked to each other: whatever is played in one held stream comes back after one and the same
@@ -79,7 +82,7 @@ public:
     // The device's actual rate.
     [[nodiscard]] virtual double sample_rate_hz() const = 0;
     // As AudioPort::play_and_record. A buffer that came late since the stream was opened, also between two sweeps, is a
-    // device fault: the delay is then no longer the same. After an error the stream is of no further use.
+    // device fault, unless the stream was asked to outlive it. After a device fault the stream is of no further use.
     virtual Result<Recording> play_and_record(std::span<const double> stimulus, std::size_t tail_frames,
                                               std::stop_token stop, const ProgressCallback& progress) = 0;
     // Plays `period` again and again without a gap, until the next call of loop, play_and_record or silence; returns as
@@ -90,6 +93,9 @@ public:
     virtual Result<std::uint64_t> recorded_frames() = 0;
     // `count` frames from frame number `first` on. Errors (bad_input): not recorded yet, or not kept any more.
     virtual Result<dsp::TwoChannelCapture> read(std::uint64_t first, std::size_t count) = 0;
+    // Buffers that came late while something was recorded, so far. A loop that outlives them goes on; frames recorded
+    // before and after one do not belong together.
+    [[nodiscard]] virtual std::size_t late_buffers() const = 0;
     // Ends a loop; output silent when this returns.
     virtual Status silence() = 0;
 };

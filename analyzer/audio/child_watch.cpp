@@ -90,10 +90,14 @@ StreamCounters read_counters(const StreamBlock& block) {
     return counters;
 }
 
-std::optional<Error> judge_counters(const StreamCounters& counters, const std::string& device, double sample_rate_hz) {
-    const std::size_t interruptions =
-        counters.input_overflows + counters.input_underflows + counters.output_underflows + counters.output_overflows;
-    if (interruptions == 0) return std::nullopt;
+std::size_t late_buffers(const StreamCounters& counters) {
+    return counters.input_overflows + counters.input_underflows + counters.output_underflows +
+           counters.output_overflows;
+}
+
+std::optional<Error> judge_counters(const StreamCounters& counters, const std::string& device, double sample_rate_hz,
+                                    std::size_t allowed) {
+    if (late_buffers(counters) <= allowed) return std::nullopt;
     return device_error(
         fmt::format("'{}' lost audio at about {:.1f} s because buffers came late: close other programs or "
                     "give the interface larger buffers, and repeat",

@@ -43,8 +43,11 @@ private:
 };
 
 StreamCounters read_counters(const StreamBlock& block);
-// Empty while no buffer came late.
-std::optional<Error> judge_counters(const StreamCounters& counters, const std::string& device, double sample_rate_hz);
+// Buffers that came late, on either side.
+std::size_t late_buffers(const StreamCounters& counters);
+// Empty while no more of them came late than `allowed`.
+std::optional<Error> judge_counters(const StreamCounters& counters, const std::string& device, double sample_rate_hz,
+                                    std::size_t allowed = 0);
 
 // Asks a child that may still be playing for silence, and waits for it while it gets on. The child is ended by its
 // owner afterwards in any case.

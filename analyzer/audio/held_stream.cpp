@@ -120,6 +120,8 @@ public:
         return capture;
     }
 
+    [[nodiscard]] std::size_t late_buffers() const override { return audio::late_buffers(read_counters(block())); }
+
     Status silence() override {
         if (auto error = end()) return *error;
         return Done{};
@@ -132,7 +134,9 @@ private:
     std::optional<Error> look() {
         if (auto error = watch_.step()) return error;
         if (is_final(watch_.state())) return device_error("the audio stream was closed; open it again");
-        return judge_counters(read_counters(block()), request_.device, request_.sample_rate_hz);
+        const StreamCounters counters = read_counters(block());
+        if (looped_ && request_.outlives_late_buffers) return std::nullopt;
+        return judge_counters(counters, request_.device, request_.sample_rate_hz, allowed_late_);
     }
 
     // Hands the child a new job and waits until the callback has taken it. The job before must not be playing, so it is
@@ -142,6 +146,8 @@ private:
             return usage_error("this sweep is longer than the open stream was made for; open it again for more");
         }
         if (auto error = end()) return error;
+        if (request_.outlives_late_buffers) allowed_late_ = late_buffers();
+        looped_ = looped;
         std::ranges::transform(stimulus, shared_.stimulus().begin(), [](double x) { return static_cast<float>(x); });
         return hand_over(stimulus.size(), total, looped);
     }
@@ -179,6 +185,8 @@ private:
     ChildProcess child_;
     ChildWatch watch_;
     std::size_t kept_ = 0;
+    std::size_t allowed_late_ = 0;
+    bool looped_ = false;
 };
 
 }  // namespace

@@ -74,6 +74,8 @@ public:
         return std::move(recording->capture);
     }
 
+    [[nodiscard]] std::size_t late_buffers() const override { return 0; }
+
     Status silence() override {
         period_.clear();
         return Done{};

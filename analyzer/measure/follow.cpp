@@ -26,6 +26,7 @@ constexpr std::size_t kPeriodsWide = 6;    // and while only the curve below it 
 constexpr std::size_t kMargin = 20;        // a twentieth of a period more, for an onset found late
 constexpr double kSettle_s = 0.35;         // after a new loop began: latency and ringing
 constexpr std::size_t kPeriodsKept = 16;
+constexpr int kSpoiledInARow = 30;  // stretches with a late buffer in them, before it is given up
 
 double peak(const std::vector<double>& samples) {
     double highest = 0;
@@ -60,6 +61,7 @@ public:
         if (!period) return period.error();
         if (auto begun = held_.loop(*period, kPeriodsKept * sweep_.period_frames); !begun) return begun.error();
         request_.period_frames = sweep_.period_frames;
+        late_ = held_.late_buffers();
         const std::size_t settle = frames_of(kSettle_s, settings_.sample_rate_hz);
         count_ = periods_ * sweep_.period_frames + sweep_.period_frames / kMargin;
         next_end_ = settle + count_;
@@ -74,7 +76,17 @@ public:
             const auto recorded = held_.recorded_frames();
             if (!recorded) return recorded.error();
             frames = *recorded;
-            if (frames >= next_end_) break;
+            if (frames >= next_end_) {
+                const std::size_t late = held_.late_buffers();
+                if (late == late_) break;
+                // What lies across a gap does not belong together: a whole stretch after it.
+                late_ = late;
+                next_end_ = frames + count_;
+                if (++spoiled_ > kSpoiledInARow) {
+                    return device_error(
+                        "buffers come late all the time; close other programs or give the interface larger buffers");
+                }
+            }
             std::this_thread::sleep_for(std::chrono::milliseconds(1));
         }
         const auto seen_at = Clock::now();
@@ -84,6 +96,7 @@ public:
         next_end_ = end + step;
         auto capture = held_.read(end - count_, count_);
         if (!capture) return capture.error();
+        spoiled_ = 0;
         FollowReading reading;
         reading.period_s = static_cast<double>(step) / settings_.sample_rate_hz;
         reading.at_s = static_cast<double>(end) / settings_.sample_rate_hz;
@@ -104,7 +117,8 @@ private:
     AnalysisRequest request_;
     const SessionSettings& settings_;
     dsp::PeriodicSweep sweep_;
-    std::size_t periods_ = 2, count_ = 0;
+    std::size_t periods_ = 2, count_ = 0, late_ = 0;
+    int spoiled_ = 0;
     std::uint64_t next_end_ = 0;
 };
 
@@ -159,6 +173,7 @@ Status follow(audio::AudioPort& port, const FollowSettings& settings, std::stop_
     request.output_channel = session.output_channel;
     request.generator_input = session.generator_input;
     request.coil_input = session.coil_input;
+    request.outlives_late_buffers = true;
     const std::size_t longest =
         std::max(session.period_frames.value_or(0), frames_of(1.1 * kLongestUpdate_s, session.sample_rate_hz));
     request.most_stimulus_frames = std::max(longest, frames_of(4, session.sample_rate_hz));

@@ -30,6 +30,7 @@ public:
     }
     std::optional<std::size_t> fails_at;  // the interface vanishes at this reading
     int loops = 0;
+    std::function<std::size_t(std::size_t)> late = [](std::size_t) { return std::size_t{0}; };  // by then, in all
 
 private:
     class Stream final : public audio::HeldStream {
@@ -58,6 +59,7 @@ private:
             if (auto looped = (*held)->loop(period_, kept_); !looped) return looped.error();
             return (*held)->read(first, count);
         }
+        [[nodiscard]] std::size_t late_buffers() const override { return owner_.late(reading_); }
         Status silence() override { return Done{}; }
 
     private:
@@ -165,6 +167,29 @@ TEST(Follow, FindsALostResonanceAgain) {
     for (std::size_t n = 0; n < 3; ++n) EXPECT_NEAR(found[n].value_or(0), 60e3, 12);
     for (std::size_t n = 3; n < 10; ++n) EXPECT_FALSE(found[n]) << "an open lead has no resonance";
     for (std::size_t n = 12; n < 16; ++n) EXPECT_NEAR(found[n].value_or(0), 41e3, 8);
+}
+
+TEST(Follow, ABufferThatCameLateSpoilsAReadingAndNoMore) {
+    MovingPort port([](std::size_t n) { return bench_with(60e3, 120, n); });
+    port.late = [](std::size_t n) { return n < 2 ? std::size_t{0} : std::size_t{3}; };
+    std::stop_source stop;
+    std::size_t readings = 0;
+    const auto status = measure::follow(port, settings_of(), stop.get_token(),
+                                        [&](measure::FollowReading&& reading) {
+                                            ASSERT_NE(reading.result.resonance(), nullptr);
+                                            EXPECT_NEAR(reading.result.resonance()->frequency_hz / 60e3, 1, 100e-6);
+                                            if (++readings == 6) stop.request_stop();
+                                        },
+                                        {});
+    EXPECT_TRUE(status.ok()) << status.error().message;
+    EXPECT_EQ(readings, 6U);
+    // Late all the time: that is no measurement, and it says so.
+    std::size_t ever = 0;
+    port.late = [&](std::size_t) { return ++ever; };
+    const auto hopeless = measure::follow(port, settings_of(), {}, [](measure::FollowReading&&) {}, {});
+    ASSERT_FALSE(hopeless.ok());
+    EXPECT_EQ(hopeless.error().kind, ErrorKind::device);
+    EXPECT_NE(hopeless.error().message.find("late"), std::string::npos);
 }
 
 TEST(Follow, AnInterfaceThatVanishesEndsItWithASentence) {
