@@ -124,6 +124,27 @@ Window window_around(std::span<const ResonanceBin> bins, const ResonanceParamete
             static_cast<std::size_t>(std::upper_bound(bins.begin(), bins.end(), high, above) - bins.begin())};
 }
 
+bool Fitter::lost(const Attempt& attempt) const {
+    const auto found = attempt.physical();
+    return !(found.height > 0) || !(found.q > 0.3) || found.frequency_hz < limits_.low_hz ||
+           found.frequency_hz > limits_.high_hz;
+}
+
+std::optional<Attempt> Fitter::within(const Window& window, const ResonanceParameters& start) const {
+    if (window.size() < 5) return std::nullopt;
+    const auto chosen = bins_.subspan(window.first, window.size());
+    const ResonanceModel model(form_, {}, options_.series_loss, start);
+    auto attempt = solve({chosen.begin(), chosen.end()}, model, start);
+    if (!attempt || lost(*attempt)) return std::nullopt;
+    if (drop_spoiled(*attempt)) {
+        attempt = solve(std::move(attempt->bins), attempt->model, attempt->physical());
+        if (!attempt) return std::nullopt;
+    }
+    free_terms(*attempt);
+    attempt->window = window;
+    return attempt;
+}
+
 std::optional<Attempt> Fitter::at(double bandwidths, ResonanceParameters start) const {
     std::optional<Attempt> attempt;
     Window window;
@@ -138,11 +159,8 @@ std::optional<Attempt> Fitter::at(double bandwidths, ResonanceParameters start) 
         const auto chosen = bins_.subspan(window.first, window.size());
         attempt = solve({chosen.begin(), chosen.end()}, ResonanceModel(form_, {}, options_.series_loss, start), start);
         if (!attempt) return std::nullopt;
-        const auto found = attempt->physical();
-        const bool lost = !(found.height > 0) || !(found.q > 0.3) || found.frequency_hz < limits_.low_hz ||
-                          found.frequency_hz > limits_.high_hz;
-        if (lost) return std::nullopt;
-        start = found;
+        if (lost(*attempt)) return std::nullopt;
+        start = attempt->physical();
     }
     if (drop_spoiled(*attempt)) {
         auto again = solve(std::move(attempt->bins), attempt->model, start);

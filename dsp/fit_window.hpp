@@ -50,7 +50,11 @@ public:
     // where it does not converge, leaves the limits, or finds no resonance pointing upwards.
     [[nodiscard]] std::optional<Attempt> at(double bandwidths, ResonanceParameters start) const;
 
+    // Fit in exactly this window, terms chosen as everywhere; nullopt likewise. The misfit is left at 0.
+    [[nodiscard]] std::optional<Attempt> within(const Window& window, const ResonanceParameters& start) const;
+
 private:
+    [[nodiscard]] bool lost(const Attempt& attempt) const;
     void free_terms(Attempt& attempt) const;
 
     std::span<const ResonanceBin> bins_;

@@ -83,10 +83,10 @@ struct ResonanceValues {
     double frequency_hz = 0, zero_reactance_hz = 0, q = 0, resistance_ohm = 0;
 };
 
-// The same form with the same terms in the same window, fitted to data that differ a little from those of `base`: for
-// finding how far a declared value moves the result. No search, no choice of window, no covariance. nullopt where it
-// does not converge, has left the window or turned over; a full fit then says more. Only bins inside base.window are
-// looked at.
+// The same form in the same window, fitted to data that differ a little from those of `base`: for finding how far a
+// declared value moves the result. No search and no choice of window; the optional terms are freed as the data demand.
+// A turn of all phases, say, is a tilt, and without one it would pass for another Q. nullopt where it does not
+// converge, has left the window or turned over; a full fit then says more. Only bins inside base.window are looked at.
 std::optional<ResonanceValues> refit_resonance(const CorrectedResponse& data, const ResonanceFit& base,
                                                const FitOptions& options = {});
 

@@ -1,11 +1,19 @@
 #include <algorithm>
 #include <span>
 
+#include "dsp/fit_window.hpp"
 #include "dsp/resonance_fit.hpp"
 #include "dsp/resonance_model.hpp"
 #include "dsp/zero_reactance.hpp"
 
 namespace coldtune::dsp {
+namespace {
+
+// On either side. What moves all data smoothly shows in wide windows as a misfit, where the full fit would have chosen a
+// narrower one.
+constexpr double refit_bandwidths = 3;
+
+}  // namespace
 
 std::optional<ResonanceValues> refit_resonance(const CorrectedResponse& data, const ResonanceFit& base,
                                                const FitOptions& options) {
@@ -25,20 +33,15 @@ std::optional<ResonanceValues> refit_resonance(const CorrectedResponse& data, co
     start.slope = base.background * base.background_curvature;
     start.offset = base.offset;
     start.tilt = base.tilt;
-    const ResonanceTerms terms{base.background_curvature != 0, base.tilt != 0};
-    const ResonanceModel model(base.form, terms, options.series_loss, start);
-    if (2 * static_cast<Eigen::Index>(bins.size()) < model.parameters()) return std::nullopt;
-    const auto solution = minimise(model.problem(bins), model.scaled(start));
-    if (!solution || !solution->converged()) return std::nullopt;
-    const ResonanceParameters found = model.physical(solution->parameters.data());
-    const bool lost = !(found.height > 0) || !(found.q > 0.3) || found.frequency_hz < base.window.low_hz ||
-                      found.frequency_hz > base.window.high_hz;
-    if (lost) return std::nullopt;
+    const Fitter fitter(bins, base.form, options, base.window);
+    const auto attempt = fitter.within(window_around(bins, start, refit_bandwidths, base.window), start);
+    if (!attempt) return std::nullopt;
+    const ResonanceParameters found = attempt->physical();
     ResonanceValues values;
     values.frequency_hz = found.frequency_hz;
     values.q = found.q;
     values.resistance_ohm = base.form == ResonanceForm::series ? 1 / found.height : found.height;
-    values.zero_reactance_hz = find_zero_reactance(model, solution->parameters.data(), found.frequency_hz, found.q)
+    values.zero_reactance_hz = find_zero_reactance(attempt->model, attempt->theta.data(), found.frequency_hz, found.q)
                                    .value_or(found.frequency_hz);
     return values;
 }

@@ -56,6 +56,7 @@ private:
     void take(ProgressReport& report);
     void take(SweepReport& report);
     void take(FollowReport& report);
+    void take(GainReport& report);
     void end_following();
     void take(DevicesReport& report);
     void add_run(SweepReport& report);

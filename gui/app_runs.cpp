@@ -56,6 +56,10 @@ void App::add_run(SweepReport& report) {
     show_near();
 }
 
+void App::take(GainReport& report) {
+    if (!state_.runs.empty()) state_.runs.back().gains = std::move(report.gains);
+}
+
 void App::act_on_runs(const Action& a) {
     if (state_.runs.empty()) return;
     const int id = a.has_number ? static_cast<int>(a.number) : state_.selected_run;

@@ -11,6 +11,7 @@
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/curves.hpp"
 #include "analyzer/measure/result.hpp"
+#include "analyzer/measure/standard_gain.hpp"
 #include "gui/bench_form.hpp"
 #include "gui/coil_form.hpp"
 #include "gui/plot_view.hpp"
@@ -45,7 +46,8 @@ struct Run {
     Clock::time_point time;
     std::string device;
     std::string coil_name;
-    std::string standards;  // "open, short" or "none"
+    std::string standards;                     // "open, short" or "none"
+    std::vector<measure::StandardGain> gains;  // of the standards it was made without; come a little later
     bool shown = true;
 };
 

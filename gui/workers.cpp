@@ -199,13 +199,18 @@ void Workers::sweep(const SweepJob& job, audio::AudioPort& port, const std::stop
     done.capture = std::make_shared<audio::CaptureFile>(std::move(record->capture));
     measure::AnalysisRequest request = request_of(job, done.standards_used);
     request.coil = *done.capture;
-    auto result = measure::analyze(request);
+    auto context = measure::prepare(request);
+    if (!context) return fail(job, context.error(), stop);
+    auto result = measure::analyze_prepared(request, *context);
     if (!result) return fail(job, result.error(), stop);
+    const bool found = result->resonance() != nullptr;
     if (const auto fitted = measure::fitted_curve(*result)) done.fitted = std::make_shared<measure::Curve>(*fitted);
     done.measured = std::make_shared<measure::Curve>(std::move(result->curve));
     result->curve = {};
     done.result = std::move(*result);
     finish(job, std::move(done));
+    // The result is on the screen by now.
+    if (found && job.task == Task::sweep) report(GainReport{measure::gains_of_standards(request, *context)});
 }
 
 void Workers::follow(const SweepJob& job, audio::AudioPort& port, const std::stop_token& stop) {

@@ -76,10 +76,15 @@ struct FollowReport {
     std::shared_ptr<const measure::Curve> measured, fitted;
     std::vector<std::string> standards_used;
 };
+// Belongs to the sweep before it.
+struct GainReport {
+    std::vector<measure::StandardGain> gains;
+};
 struct DevicesReport {
     Result<std::vector<audio::DeviceInfo>> devices;
 };
-using Report = std::variant<CalculationReport, AdviceReport, ProgressReport, SweepReport, FollowReport, DevicesReport>;
+using Report =
+    std::variant<CalculationReport, AdviceReport, ProgressReport, SweepReport, FollowReport, GainReport, DevicesReport>;
 
 class Workers {
 public:

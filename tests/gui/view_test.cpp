@@ -132,6 +132,26 @@ TEST(Window, TheSpaceBarSweepsAndTheResultIsTheCoilsOwn) {
     }
 }
 
+TEST(Window, EachStandardSaysWhatItWouldImproveNow) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.press(key::f5);
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    const auto asked = std::chrono::steady_clock::now();
+    while (w.state().runs.empty() || w.state().runs[0].gains.empty()) {
+        w.frames();
+        ASSERT_LT(std::chrono::steady_clock::now() - asked, std::chrono::seconds(30));
+    }
+    ASSERT_EQ(w.state().runs[0].gains.size(), 3U);
+    const auto& open = w.state().runs[0].gains[0];
+    EXPECT_EQ(open.standard, bench::Hookup::open);
+    EXPECT_LT(open.frequency_u95_hz, w.state().runs[0].result.resonance()->frequency_u95_hz);
+    w.press(key::f4);
+    w.frames();
+    for (const char* name : {"gain.open", "gain.short", "gain.load"}) EXPECT_TRUE(w.has(name)) << name;
+}
+
 TEST(Window, AStandardTakenByHandSharpensTheNextSweep) {
     HeadlessWindow w;
     ASSERT_TRUE(w.settle());
