@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include "analyzer/measure/below_band.hpp"
 #include "analyzer/measure/evidence.hpp"
@@ -179,6 +180,19 @@ void add_other_peaks(std::vector<Finding>& findings, const Resonance& resonance)
                      where)});
 }
 
+// L = 1 / (w^2 C) with the described capacitor, and the resistance w L / Q in series with it.
+TankValue tank_of(const Resonance& resonance, const model::TankCalculated& described) {
+    const double omega = 2 * std::numbers::pi * resonance.frequency_hz;
+    TankValue tank;
+    tank.capacitance_f = described.capacitance_f;
+    tank.capacitance_u95_f = described.capacitance_u95_f;
+    tank.inductance_h = 1 / (omega * omega * tank.capacitance_f);
+    tank.inductance_u95_h = tank.inductance_h * std::hypot(2 * resonance.frequency_u95_hz / resonance.frequency_hz,
+                                                           tank.capacitance_u95_f / tank.capacitance_f);
+    if (resonance.q) tank.resistance_ohm = omega * tank.inductance_h / *resonance.q;
+    return tank;
+}
+
 // The wire near the head has no impedance to correct: the ratio itself is evaluated.
 Status judge_pickup(const AnalysisRequest& request, const dsp::Response& response, MeasurementResult& result) {
     if (result.verdict() == Verdict::rejected) return Done{};
@@ -220,8 +234,17 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
     result.hookup = request.hookup;
     result.sample_rate_hz = request.coil.capture.sample_rate_hz;
     result.outcome = Rejected{};
-    // What is calculated is the secondary; a tank has nothing to do with it.
-    if (request.description && request.hookup != bench::Hookup::tank) {
+    result.bench.reference_ohm = request.bench.reference_ohm;
+    if (const auto& note = request.coil.note) {
+        result.bench.device = note->device;
+        result.bench.time_utc = note->time_utc;
+        if (note->reference_ohm > 0) result.bench.noted_reference_ohm = note->reference_ohm;
+    }
+    result.description = request.description;
+    if (request.description && request.hookup == bench::Hookup::tank) {
+        if (const Status possible = model::check_geometry(*request.description); !possible) return possible.error();
+        result.calculated_tank = model::calculate_tank(*request.description);
+    } else if (request.description) {
         auto calculated = model::calculate(*request.description);
         if (!calculated) return calculated.error();
         result.calculated = std::move(*calculated);
@@ -308,7 +331,10 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
     add_uncorrected(result.findings, *corrected);
     add_other_peaks(result.findings, resonance);
     result.reason_for_way = "the resonance lies inside the usable band";
-    result.outcome = Accepted{std::move(resonance)};
+    Accepted accepted;
+    if (result.calculated_tank) accepted.tank = tank_of(resonance, *result.calculated_tank);
+    accepted.resonance = std::move(resonance);
+    result.outcome = std::move(accepted);
     return result;
 }
 

@@ -122,6 +122,11 @@ double noise_of(const Resonance& resonance) {
     return 0;
 }
 
+std::optional<TankValue> tank_of(const SeriesEstimate& e) {
+    if (!e.capacitance_f || !e.capacitance_u95_f) return std::nullopt;
+    return TankValue{e.inductance_h, e.inductance_u95_h, *e.capacitance_f, *e.capacitance_u95_f, std::nullopt};
+}
+
 Resonance resonance_of(const SeriesEstimate& estimate, const std::vector<LoadingPointResult>& points) {
     Resonance r;
     r.way = Way::loading_series;
@@ -150,6 +155,13 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
     out.result.hookup = request.bench.hookup;
     out.result.outcome = Rejected{};
     std::optional<ShapeFamily> family;
+    out.result.description = request.bench.description;
+    if (tank && request.bench.description) {
+        if (const Status possible = model::check_geometry(*request.bench.description); !possible) {
+            return possible.error();
+        }
+        out.result.calculated_tank = model::calculate_tank(*request.bench.description);
+    }
     if (!tank) {
         auto calculated = model::calculate(*request.bench.description);
         if (!calculated) return calculated.error();
@@ -174,6 +186,7 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
         const std::string name = name_of(p.capacitance_f);
         out.points.push_back({p.capacitance_f, p.limit_f, p.file, std::nullopt});
         out.result.sample_rate_hz = measured->sample_rate_hz;
+        out.result.bench = measured->bench;
         out.result.averages = measured->averages;
         out.result.clock_drift_ppm = measured->clock_drift_ppm;
         if (!out.result.usable_band_hz) out.result.usable_band_hz = measured->usable_band_hz;
@@ -224,7 +237,10 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
     out.straight_line = std::move(judged.straight_line);
     out.model = std::move(judged.model);
     out.result.reason_for_way = "known capacitors brought the resonance into the usable band; it was not seen unloaded";
-    out.result.outcome = Accepted{resonance_of(out.model ? *out.model : *out.straight_line, out.points)};
+    Accepted accepted;
+    accepted.resonance = resonance_of(out.model ? *out.model : *out.straight_line, out.points);
+    if (tank) accepted.tank = tank_of(*out.straight_line);
+    out.result.outcome = std::move(accepted);
     return out;
 }
 
