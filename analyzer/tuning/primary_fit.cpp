@@ -55,14 +55,15 @@ double PrimaryFit::log_inductance(const Local& at, MeasuredTap::What what, const
                                   Eigen::VectorXd& gradient) const {
     const double winding_h =
         std::exp(at.log_h + at.by_size.dot(p.head(sizes())) + model::kPrimaryModelStandardRelative * p(at_model()));
-    const bool tank = what == MeasuredTap::What::tank_frequency;
+    const bool with_leads = what != MeasuredTap::What::winding_inductance;
     // Leads that would eat the winding are none: what is left stays positive for its logarithm.
-    const double whole_h = std::max(0.1 * winding_h, winding_h + (tank ? lead_h_ + lead_u_h_ * p(at_leads()) : 0.0));
+    const double whole_h =
+        std::max(0.1 * winding_h, winding_h + (with_leads ? lead_h_ + lead_u_h_ * p(at_leads()) : 0.0));
     gradient = Eigen::VectorXd::Zero(count());
     gradient.head(sizes()) = at.by_size * (winding_h / whole_h);
     gradient(at_model()) = model::kPrimaryModelStandardRelative * winding_h / whole_h;
-    if (!tank) return std::log(whole_h);
-    gradient(at_leads()) = lead_u_h_ / whole_h;
+    if (with_leads) gradient(at_leads()) = lead_u_h_ / whole_h;
+    if (what != MeasuredTap::What::tank_frequency) return std::log(whole_h);
     gradient(at_capacitor()) = capacitor_log_u_;
     return std::log(whole_h) + capacitor_log_u_ * p(at_capacitor());
 }

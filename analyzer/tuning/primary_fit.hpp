@@ -24,11 +24,15 @@ namespace coldtune::tuning {
 inline constexpr double kClipLimit_m = 5e-3;
 
 struct MeasuredTap {
-    enum class What { tank_frequency, inductance };
+    enum class What {
+        tank_frequency,      // hertz, with the described capacitor and leads
+        tank_inductance,     // henry, leads included (a loading series)
+        winding_inductance,  // henry, without the tank's leads
+    };
     std::string name;  // how messages call it
     double turns = 0;
     What what = What::tank_frequency;
-    double value = 0;       // hertz, with the described capacitor and leads; or henry, leads left out
+    double value = 0;
     double relative_u = 0;  // standard, without the clock
 };
 

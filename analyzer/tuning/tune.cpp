@@ -5,8 +5,10 @@
 #include <boost/math/tools/toms748_solve.hpp>
 #include <cmath>
 #include <cstdint>
+#include <numbers>
 
 #include "analyzer/model/primary.hpp"
+#include "analyzer/model/tank.hpp"
 #include "analyzer/record/quantity.hpp"
 #include "analyzer/tuning/evidence.hpp"
 
@@ -38,8 +40,24 @@ Split split(const KnownValue& value) {
     return s;
 }
 
-const KnownValue& value_of(const KnownResult& k) {
-    return k.tank_resonance ? *k.tank_resonance : *k.inductance;
+struct Evidence {
+    MeasuredTap::What what = MeasuredTap::What::tank_frequency;
+    const KnownValue* value = nullptr;
+};
+
+// A loading series tells the tank's resonance and its inductance. With capacitors much larger than the tank's own the
+// resonance is a far extrapolation; inductance and described capacitor together then say more.
+Evidence evidence_of(const KnownResult& k, const model::CoilDescription& coil) {
+    if (!k.tank_resonance) return {MeasuredTap::What::winding_inductance, &*k.inductance};
+    if (k.inductance) {
+        const double by_frequency = k.tank_resonance->u95 / k.tank_resonance->value;
+        const double by_inductance =
+            std::hypot(k.inductance->u95 / k.inductance->value,
+                       2 * model::tank_limits_or_defaults(coil).capacitance_relative / std::numbers::sqrt3) /
+            2;
+        if (by_inductance < by_frequency) return {MeasuredTap::What::tank_inductance, &*k.inductance};
+    }
+    return {MeasuredTap::What::tank_frequency, &*k.tank_resonance};
 }
 
 // In the order given, the one the tank stands at last.
@@ -103,23 +121,20 @@ Tuning work_out(const TuneRequest& r, const std::vector<TapResult>& given, const
     t.secondary_hz = {secondary.value, secondary.u95};
     t.target_hz = {secondary.value * (1 - r.allowance), secondary.u95 * (1 - r.allowance)};
     for (std::size_t i = 0; i < given.size(); ++i) {
-        const KnownValue& v = value_of(given[i].result);
-        t.taps.push_back({given[i].result.name,
-                          given[i].turns,
-                          !given[i].result.tank_resonance,
-                          {v.value, v.u95},
-                          fit.residuals()[i]});
+        const bool inductance = measured[i].what != MeasuredTap::What::tank_frequency;
+        const KnownValue& v = *evidence_of(given[i].result, r.coil).value;
+        t.taps.push_back({given[i].result.name, given[i].turns, inductance, {v.value, v.u95}, fit.residuals()[i]});
     }
     t.tank_turns = present.turns;
     t.scale = fit.scale(present.turns);
     t.leads_h = {fit.lead_inductance_h(), fit.lead_inductance_u95_h()};
 
-    const Split of_secondary = split(secondary), of_tank = split(value_of(present.result));
+    const Split of_secondary = split(secondary), of_tank = split(*evidence_of(present.result, r.coil).value);
     const double clock = same_clock(r.secondary, present.result) ? std::abs(of_secondary.clock - of_tank.clock)
                                                                  : std::hypot(of_secondary.clock, of_tank.clock);
     const double others = std::hypot(of_secondary.rest, clock);
     double tank_relative = of_tank.rest;
-    if (present.result.tank_resonance) {
+    if (measured.back().what == MeasuredTap::What::tank_frequency) {
         t.tank_hz = {present.result.tank_resonance->value, present.result.tank_resonance->u95};
     } else {
         tank_relative = fit.frequency_u_relative(present.turns);
@@ -141,8 +156,11 @@ Tuning work_out(const TuneRequest& r, const std::vector<TapResult>& given, const
     return t;
 }
 
-bool is_tuned(const Tuning& t) {
-    return std::abs(t.mismatch.value) <= std::max(kTunedWindow, t.mismatch.u95);
+Outcome outcome_of(const Tuning& t) {
+    const double off = std::abs(t.mismatch.value);
+    if (off <= kTunedWindow && t.tuned_within <= 2 * kTunedWindow) return Outcome::tuned;
+    if (off <= std::max(kTunedWindow, t.mismatch.u95)) return Outcome::undecided;
+    return t.advice ? Outcome::move_tap : Outcome::change_capacitor;
 }
 
 }  // namespace
@@ -151,6 +169,8 @@ std::string_view outcome_name(Outcome outcome) {
     switch (outcome) {
         case Outcome::tuned:
             return "tuned";
+        case Outcome::undecided:
+            return "undecided";
         case Outcome::move_tap:
             return "move-tap";
         case Outcome::change_capacitor:
@@ -162,9 +182,7 @@ std::string_view outcome_name(Outcome outcome) {
 }
 
 Outcome TuneResult::outcome() const {
-    if (!tuning) return Outcome::rejected;
-    if (is_tuned(*tuning)) return Outcome::tuned;
-    return tuning->advice ? Outcome::move_tap : Outcome::change_capacitor;
+    return tuning ? outcome_of(*tuning) : Outcome::rejected;
 }
 
 Result<TuneResult> tune(const TuneRequest& r) {
@@ -177,10 +195,8 @@ Result<TuneResult> tune(const TuneRequest& r) {
     const std::vector<TapResult> given = all_taps(r);
     std::vector<MeasuredTap> measured;
     for (const TapResult& t : given) {
-        const KnownValue& v = value_of(t.result);
-        measured.push_back({t.result.name, t.turns,
-                            t.result.tank_resonance ? MeasuredTap::What::tank_frequency : MeasuredTap::What::inductance,
-                            v.value, split(v).rest});
+        const Evidence e = evidence_of(t.result, r.coil);
+        measured.push_back({t.result.name, t.turns, e.what, e.value->value, split(*e.value).rest});
     }
     const auto fit = PrimaryFit::build(r.coil, measured);
     if (!fit) return fit.error();
@@ -215,8 +231,9 @@ Result<TuneResult> tune(const TuneRequest& r) {
     progress.bare = r.bare.has_value();
     progress.secondary = true;
     progress.taps = given.size();
-    // Only a measured tank proves anything; an inductance leaves capacitor and leads to be believed.
-    progress.tuned = out.tuning && is_tuned(*out.tuning) && given.back().result.tank_resonance;
+    // Only a measured tank proves anything; a winding's inductance leaves capacitor and leads to be believed.
+    progress.tuned = out.tuning && outcome_of(*out.tuning) == Outcome::tuned &&
+                     measured.back().what != MeasuredTap::What::winding_inductance;
     progress.contradicted = reject;
     out.steps = steps_of(progress);
     return out;

@@ -23,8 +23,8 @@
 namespace coldtune::tuning {
 
 inline constexpr double kDefaultAllowance = 0.03;
-// A tank this near to its target is called tuned (common practice, no source: a small part of the width over which a
-// coil works).
+// A tank this near to its target, and known to be within twice that, is called tuned (common practice, no source: a
+// small part of the width over which a coil works).
 inline constexpr double kTunedWindow = 0.01;
 // A tap below this is no primary to speak of (common practice, no source).
 inline constexpr double kLeastTap = 1;
@@ -68,12 +68,13 @@ struct OutOfReach {
 struct Tap {
     std::string name;
     double turns = 0;
-    bool inductance = false;  // measured by inductance (henry), else by the tank's resonance (hertz)
+    bool inductance = false;  // taken by its inductance (henry), else by the tank's resonance (hertz)
     Interval measured;
     double residual = 0;  // relative, measured less fitted
 };
 
-enum class Outcome { tuned, move_tap, change_capacitor, rejected };
+// undecided: nearer than the uncertainty, which is too large to call it tuned
+enum class Outcome { tuned, undecided, move_tap, change_capacitor, rejected };
 std::string_view outcome_name(Outcome outcome);
 
 // Everything that the measurements say once they belong together.
