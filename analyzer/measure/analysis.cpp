@@ -4,12 +4,12 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 #include "analyzer/measure/below_band.hpp"
 #include "analyzer/measure/evidence.hpp"
 #include "analyzer/measure/in_band.hpp"
 #include "analyzer/measure/pickup.hpp"
+#include "analyzer/measure/tank_value.hpp"
 #include "analyzer/measure/winding.hpp"
 #include "analyzer/record/quantity.hpp"
 #include "dsp/capture_health.hpp"
@@ -180,19 +180,6 @@ void add_other_peaks(std::vector<Finding>& findings, const Resonance& resonance)
                      where)});
 }
 
-// L = 1 / (w^2 C) with the described capacitor, and the resistance w L / Q in series with it.
-TankValue tank_of(const Resonance& resonance, const model::TankCalculated& described) {
-    const double omega = 2 * std::numbers::pi * resonance.frequency_hz;
-    TankValue tank;
-    tank.capacitance_f = described.capacitance_f;
-    tank.capacitance_u95_f = described.capacitance_u95_f;
-    tank.inductance_h = 1 / (omega * omega * tank.capacitance_f);
-    tank.inductance_u95_h = tank.inductance_h * std::hypot(2 * resonance.frequency_u95_hz / resonance.frequency_hz,
-                                                           tank.capacitance_u95_f / tank.capacitance_f);
-    if (resonance.q) tank.resistance_ohm = omega * tank.inductance_h / *resonance.q;
-    return tank;
-}
-
 // The wire near the head has no impedance to correct: the ratio itself is evaluated.
 Status judge_pickup(const AnalysisRequest& request, const dsp::Response& response, MeasurementResult& result) {
     if (result.verdict() == Verdict::rejected) return Done{};
@@ -332,7 +319,7 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
     add_other_peaks(result.findings, resonance);
     result.reason_for_way = "the resonance lies inside the usable band";
     Accepted accepted;
-    if (result.calculated_tank) accepted.tank = tank_of(resonance, *result.calculated_tank);
+    if (result.calculated_tank) accepted.tank = tank_value(resonance, *result.calculated_tank);
     accepted.resonance = std::move(resonance);
     result.outcome = std::move(accepted);
     return result;

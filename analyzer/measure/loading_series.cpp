@@ -4,9 +4,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <set>
 
 #include "analyzer/measure/shape_family.hpp"
+#include "analyzer/measure/tank_value.hpp"
 #include "analyzer/record/quantity.hpp"
 
 namespace coldtune::measure {
@@ -122,11 +124,6 @@ double noise_of(const Resonance& resonance) {
     return 0;
 }
 
-std::optional<TankValue> tank_of(const SeriesEstimate& e) {
-    if (!e.capacitance_f || !e.capacitance_u95_f) return std::nullopt;
-    return TankValue{e.inductance_h, e.inductance_u95_h, *e.capacitance_f, *e.capacitance_u95_f, std::nullopt};
-}
-
 Resonance resonance_of(const SeriesEstimate& estimate, const std::vector<LoadingPointResult>& points) {
     Resonance r;
     r.way = Way::loading_series;
@@ -239,7 +236,20 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
     out.result.reason_for_way = "known capacitors brought the resonance into the usable band; it was not seen unloaded";
     Accepted accepted;
     accepted.resonance = resonance_of(out.model ? *out.model : *out.straight_line, out.points);
-    if (tank) accepted.tank = tank_of(*out.straight_line);
+    if (tank) {
+        accepted.tank = tank_value(*out.straight_line);
+        std::vector<Resonance> loaded;
+        for (const LoadingPointResult& p : out.points) loaded.push_back(*p.resonance);
+        Resonance& r = *accepted.resonance;
+        if (const auto loss = tank_loss(loaded, r.frequency_hz, r.frequency_u95_hz)) {
+            r.q = loss->q;
+            r.q_u95 = loss->q_u95;
+            if (accepted.tank) {
+                accepted.tank->resistance_ohm =
+                    2 * std::numbers::pi * r.frequency_hz * accepted.tank->inductance_h / loss->q;
+            }
+        }
+    }
     out.result.outcome = std::move(accepted);
     return out;
 }

@@ -100,6 +100,13 @@ Status weigh(const CompareRequest& r, CompareResult& c) {
         return Done{};
     }
     c.calculated = model->calculated();
+    const double apart_f = c.added->value_f - c.calculated->value_f;
+    if (std::abs(apart_f) > std::hypot(c.added->u95_f, c.calculated->u95_f)) {
+        c.remarks.push_back({"top-load-differs", Weight::caution,
+                             fmt::format("the top load is {} than calculated by more than both uncertainties; see that "
+                                         "it is connected, and check its sizes and what stands near it",
+                                         apart_f > 0 ? "larger" : "smaller")});
+    }
     c.isolated_f = model::isolated_capacitance_f(r.coil->coil.topload);
     if (!r.instead) return Done{};
     const auto other = TopLoadModel::build(r.instead->coil);

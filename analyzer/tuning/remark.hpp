@@ -17,6 +17,7 @@ namespace coldtune::tuning {
 //   other-coil       analysed with different descriptions of the coil
 //   other-top-load   measured with another top load than the description names
 //   top-load-unknown nothing says which top load was in place
+//   top-load-differs measured and calculated capacitance disagree beyond their uncertainties
 //   other-clock      different interfaces, so different clocks
 //   other-reference  the capture's own note names another reference resistor than the analysis was told
 //   other-capacitor  the tank was measured with another capacitor than the description names

@@ -176,6 +176,11 @@ TEST(Compare, SeesContradictions) {
     EXPECT_TRUE(other->added.has_value());
     EXPECT_FALSE(other->calculated.has_value());  // not that one's value
 
+    // Loaded far less than any such top load would: as if it hung on no wire.
+    r = w.request();
+    r.b.resonance->value = 78e3;
+    EXPECT_TRUE(says(*tuning::compare(r), "top-load-differs"));
+
     r = w.request();
     r.b = r.a;
     EXPECT_EQ(tuning::compare(r).error().kind, ErrorKind::usage);
