@@ -51,10 +51,6 @@ std::string length_text(double metres) {
     return format_quantity(std::abs(metres), Unit::metre, 3);
 }
 
-std::string place_text(const tuning::TapAdvice& a) {
-    return fmt::format("{} turns", format_with_uncertainty(a.turns.value, a.turns.u95, Unit::none));
-}
-
 std::string verdict_text(const tuning::TuneResult& result) {
     if (!result.tuning) return "rejected: the measurements do not belong together";
     const tuning::Tuning& t = *result.tuning;
@@ -126,10 +122,10 @@ void tuning_rows(std::string& out, const tuning::TuneRequest& request, const tun
         }
     }
     if (t.advice) {
-        row(out, "tap", place_text(*t.advice),
-            fmt::format("{} along the conductor past turn mark {}",
-                        format_with_uncertainty(t.advice->past_mark_m, t.advice->along_u95_m, Unit::metre),
-                        t.advice->mark));
+        row(out, "tap", format_with_uncertainty(t.advice->turns.value, t.advice->turns.u95, Unit::none) + " turns",
+            fmt::format("{} along the conductor {} turn mark {}",
+                        format_with_uncertainty(std::abs(t.advice->past_mark_m), t.advice->along_u95_m, Unit::metre),
+                        t.advice->past_mark_m < 0 ? "before" : "past", t.advice->mark));
     }
     reach_rows(out, t);
     capacitor_rows(out, t.capacitor);

@@ -21,10 +21,10 @@ using measure::Weight;
 using record::format_quantity;
 using record::Unit;
 
-// What was measured lies as far from the described primary as chance allows once in a hundred: look; once in ten
-// thousand: it is another primary, and nothing may be reckoned from it.
+// What was measured lies as far from the described primary as chance allows once in a hundred: look; once in a
+// million: it is another primary, and nothing may be reckoned from it.
 constexpr double kUnlikely = 0.01;
-constexpr double kImpossible = 1e-4;
+constexpr double kImpossible = 1e-6;
 constexpr double kMostTurnsMore = 3;  // how much larger a primary is thought of when the target lies too low
 
 // Relative standard uncertainties.
@@ -91,11 +91,10 @@ TapAdvice advise(const PrimaryFit& fit, double target_hz, double least, double p
     const double slope = std::abs(std::log(fit.frequency_hz(turns) / fit.frequency_hz(turns - step))) / step;
     const double relative = std::hypot(fit.frequency_u_relative(turns), others_relative, fit.clip_u_relative(turns));
     advice.turns = {turns, 2 * relative / slope};
-    advice.mark = static_cast<int>(std::floor(turns));
+    // The nearest mark there is: the shortest way to measure along the conductor.
+    advice.mark = static_cast<int>(std::min(std::round(turns), std::floor(fit.primary().turns)));
     advice.conductor_m = model::primary_conductor_length_m(fit.primary(), turns);
-    advice.past_mark_m = advice.mark > 0
-                             ? advice.conductor_m - model::primary_conductor_length_m(fit.primary(), advice.mark)
-                             : advice.conductor_m;
+    advice.past_mark_m = advice.conductor_m - model::primary_conductor_length_m(fit.primary(), advice.mark);
     advice.along_u95_m = advice.turns.u95 * kClipLimit_m / fit.clip_turns(turns);
     advice.move_turns = turns - present_turns;
     advice.move_m = advice.conductor_m - model::primary_conductor_length_m(fit.primary(), present_turns);

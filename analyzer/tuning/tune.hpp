@@ -51,8 +51,8 @@ struct Interval {
 
 struct TapAdvice {
     Interval turns;
-    int mark = 0;            // whole turns from the inner end ...
-    double past_mark_m = 0;  // ... and from that mark along the conductor
+    int mark = 0;            // the nearest whole number of turns from the inner end ...
+    double past_mark_m = 0;  // ... and from that mark along the conductor; negative: before it
     double along_u95_m = 0;
     double conductor_m = 0;             // from the inner end
     double move_turns = 0, move_m = 0;  // from where the tap is; negative: in, toward the inner end

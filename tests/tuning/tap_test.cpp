@@ -69,6 +69,30 @@ double advised(const PrimaryFit& fit, double target_hz) {
     return low;
 }
 
+// The ring sums against the wire's own path: within 1 % of each other (the standard uncertainty the fit allows them),
+// and by the same share at whole turns and between them, or a tap moved from one to the other would miss.
+TEST(WoundPrimaryAndRings, AgreeAlikeAtWholeTurnsAndBetween) {
+    for (const double angle : {0.0, 30.0, 90.0}) {
+        const model::Primary p{.inner_diameter_m = 0.26,
+                               .pitch_m = 0.018,
+                               .turns = 10,
+                               .conductor_diameter_m = 0.007,
+                               .angle_deg = angle,
+                               .base_height_m = 0.2};
+        const WoundPrimary wire{p, 0, 1e-8};
+        double low = 1, high = -1;
+        for (double tap = 5; tap <= 10; tap += 0.25) {
+            const double off = wire.inductance_h(tap) / model::primary_inductance_h(p, tap) - 1;
+            low = std::min(low, off);
+            high = std::max(high, off);
+        }
+        EXPECT_GT(low, -0.01) << angle;
+        EXPECT_LT(high, 0.01) << angle;
+        EXPECT_LT(high - low, 0.002) << angle;
+        std::printf("slope %.0f: wire against rings %.3f to %.3f %%\n", angle, 100 * low, 100 * high);
+    }
+}
+
 struct Landing {
     std::vector<double> one, two, near;  // relative distance from the target
     std::size_t cases = 0, one_inside = 0, two_inside = 0, unlikely = 0;

@@ -160,7 +160,7 @@ TEST(TuneCommand, GoesFromCapturesToTheTap) {
 
     const auto text = run_cli({"tune", "--secondary", secondary, "--primary", ten, "--coil", coil_path});
     EXPECT_EQ(text.code, 0) << text.err;
-    for (const char* word : {"move the tap in by 1.4", "past turn mark 8", "tuned here", "done and left",
+    for (const char* word : {"move the tap in by 1.4", "before turn mark 9", "tuned here", "done and left",
                              "REMOVE the bridge", "interface", "common practice"}) {
         EXPECT_THAT(text.out, HasSubstr(word)) << text.out;
     }
