@@ -27,9 +27,11 @@ std::vector<Step> steps_of(const Progress& p) {
                          "measure the secondary without its top load: tells what the top load adds"});
     }
     steps.push_back({"secondary", measured(p.secondary),
-                     p.has_topload ? "measure the secondary with its top load, where it will stand"
-                                   : "measure the secondary where it will stand"});
-    steps.push_back({"tank", measured(p.taps > 0), "bridge the gap and measure the tank at one tap"});
+                     p.has_topload ? "measure the secondary with its top load, where it will stand, primary open"
+                                   : "measure the secondary where it will stand, primary open"});
+    steps.push_back(
+        {"tank", measured(p.taps > 0),
+         "untie the foot of the secondary (or lift it out), bridge the gap and measure the tank at one tap"});
     steps.push_back({"second-tap", p.taps > 1 ? measured(true) : State::worthwhile,
                      "measure the tank at a second tap, a turn or two away: sets leads and turns apart"});
     steps.push_back({"set-tap", p.tuned ? State::done : State::left, "set the tap (or the capacitor) as advised"});

@@ -4,8 +4,9 @@
 //
 // The allowance stands for what streamers add to the top load once there is power: the secondary then rings lower than
 // at signal level, and the tank is set to that (3 %: common practice, no source; every coil differs). All frequencies
-// are undamped and of each circuit by itself: the secondary measured with the primary open, the tank without the
-// secondary or loosely coupled to it. SI units throughout.
+// are undamped and of each circuit by itself: the secondary measured with the primary open, the tank with the
+// secondary's foot untied or the secondary away. Coupled, the circuits show two peaks and neither is their own. SI
+// units throughout.
 #pragma once
 
 #include <optional>
