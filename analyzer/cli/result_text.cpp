@@ -77,6 +77,22 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
     } else {
         row(out, "measured", "a standard; use it with the coil's capture");
     }
+    if (const auto* accepted = std::get_if<measure::Accepted>(&result.outcome); accepted != nullptr && accepted->tank) {
+        const measure::TankValue& t = *accepted->tank;
+        row(out, "inductance", format_with_uncertainty(t.inductance_h, t.inductance_u95_h, Unit::henry),
+            "of the tank, leads included, 95 %");
+        row(out, "capacitance", format_with_uncertainty(t.capacitance_f, t.capacitance_u95_f, Unit::farad),
+            r != nullptr && r->way == measure::Way::loading_series ? "measured" : "as described");
+        if (t.resistance_ohm) row(out, "loss", format_quantity(*t.resistance_ohm, Unit::ohm, 2), "in series with it");
+    }
+    if (result.calculated_tank) {
+        const model::TankCalculated& c = *result.calculated_tank;
+        row(out, "calculated", format_with_uncertainty(c.frequency_hz, c.frequency_u95_hz, Unit::hertz),
+            fmt::format("{} from the dimensions with {}, 95 %", format_quantity(c.inductance_h, Unit::henry),
+                        format_quantity(c.capacitance_f, Unit::farad)));
+        if (const auto percent = result.difference_percent())
+            row(out, "difference", fmt::format("{:+.2f} %", *percent));
+    }
     if (result.calculated && result.hookup == bench::Hookup::winding) {
         row(out, "calculated", format_quantity(result.calculated->low_frequency_inductance_h, Unit::henry),
             "from the dimensions");

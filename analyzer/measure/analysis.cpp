@@ -11,6 +11,7 @@
 #include "analyzer/measure/held_captures.hpp"
 #include "analyzer/measure/in_band.hpp"
 #include "analyzer/measure/pickup.hpp"
+#include "analyzer/measure/tank_value.hpp"
 #include "analyzer/measure/winding.hpp"
 #include "analyzer/record/quantity.hpp"
 #include "dsp/capture_health.hpp"
@@ -134,6 +135,14 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     result.sample_rate_hz = request.coil.capture.sample_rate_hz;
     result.outcome = Rejected{};
     result.calculated = context.calculated;
+    result.calculated_tank = context.calculated_tank;
+    result.bench.reference_ohm = request.bench.reference_ohm;
+    if (const auto& note = request.coil.note) {
+        result.bench.device = note->device;
+        result.bench.time_utc = note->time_utc;
+        if (note->reference_ohm > 0) result.bench.noted_reference_ohm = note->reference_ohm;
+    }
+    result.description = request.description;
     result.findings = judge_held_captures(request);
     if (result.verdict() == Verdict::rejected) return result;
     const std::size_t period = known_period(request.coil, request.period_frames);
@@ -220,7 +229,10 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     add_uncorrected(result.findings, *corrected);
     add_other_peaks(result.findings, resonance);
     result.reason_for_way = "the resonance lies inside the usable band";
-    result.outcome = Accepted{std::move(resonance)};
+    Accepted accepted;
+    if (result.calculated_tank) accepted.tank = tank_value(resonance, *result.calculated_tank);
+    accepted.resonance = std::move(resonance);
+    result.outcome = std::move(accepted);
     return result;
 }
 

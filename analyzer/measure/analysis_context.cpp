@@ -116,8 +116,10 @@ Result<const ShapeFamily*> AnalysisContext::family(const std::optional<model::Co
 
 Result<AnalysisContext> prepare(const AnalysisRequest& request) {
     AnalysisContext context;
-    // What is calculated is the secondary; a tank has nothing to do with it.
-    if (request.description && request.hookup != bench::Hookup::tank) {
+    if (request.description && request.hookup == bench::Hookup::tank) {
+        if (const Status possible = model::check_geometry(*request.description); !possible) return possible.error();
+        context.calculated_tank = model::calculate_tank(*request.description);
+    } else if (request.description) {
         auto calculated = model::calculate(*request.description);
         if (!calculated) return calculated.error();
         context.calculated = std::move(*calculated);

@@ -10,7 +10,8 @@
 namespace coldtune::measure {
 
 struct AnalysisContext {
-    std::optional<model::Calculated> calculated;
+    std::optional<model::Calculated> calculated;           // of the secondary
+    std::optional<model::TankCalculated> calculated_tank;  // hookup tank
     dsp::Standards standards;
     std::vector<Finding> findings;  // about the standards
     // Of the description; built when first asked for. Null without a description. Errors: as ShapeFamily::build.

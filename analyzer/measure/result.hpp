@@ -10,6 +10,7 @@
 #include "analyzer/bench/hookup.hpp"
 #include "analyzer/measure/finding.hpp"
 #include "analyzer/model/secondary.hpp"
+#include "analyzer/model/tank.hpp"
 #include "dsp/capture.hpp"
 
 namespace coldtune::measure {
@@ -78,12 +79,27 @@ struct Coupling {
     double shorted_inductance_h = 0;
 };
 
+// A tank whose capacitor is known, so that its resonance tells its inductance (leads included); 95 % half-widths.
+struct TankValue {
+    double inductance_h = 0, inductance_u95_h = 0;
+    double capacitance_f = 0, capacitance_u95_f = 0;
+    std::optional<double> resistance_ohm = {};  // in series with the inductance, at resonance
+};
+
 struct Accepted {
     std::optional<Resonance> resonance = {};  // empty for standards
     std::optional<WindingValue> winding = {};
     std::optional<Coupling> coupling = {};
+    std::optional<TankValue> tank = {};
 };
 struct Rejected {};
+
+// What is known of how a capture came about: enough to tell whether two results belong to one bench.
+struct BenchFacts {
+    std::string device, time_utc;                    // as the capture's own note says; empty = unknown
+    double reference_ohm = 0;                        // as the analysis was told; 0 = unknown
+    std::optional<double> noted_reference_ohm = {};  // as the capture's own note says
+};
 
 // The corrected response, for drawing and export.
 struct Curve {
@@ -97,7 +113,10 @@ struct MeasurementResult {
     std::vector<Finding> findings;
     std::variant<Rejected, Accepted> outcome;
     std::optional<dsp::Band> usable_band_hz;
-    std::optional<model::Calculated> calculated;
+    std::optional<model::Calculated> calculated;             // of the secondary
+    std::optional<model::TankCalculated> calculated_tank;    // in its place for hookup tank
+    std::optional<model::CoilDescription> description = {};  // the capture was analysed with
+    BenchFacts bench = {};
     Curve curve;
     Curve fitted;  // below-band only: what was fitted (BelowBandFit::fitted)
     // Facts about the capture worth keeping with the result.
@@ -109,6 +128,8 @@ struct MeasurementResult {
     [[nodiscard]] Verdict verdict() const { return verdict_of(findings); }
     // The resonance, or null when rejected or not sought.
     [[nodiscard]] const Resonance* resonance() const;
+    // Of the secondary, or of the tank for that hookup; empty without a description of it.
+    [[nodiscard]] std::optional<double> calculated_hz() const;
     // 100 (measured - calculated) / calculated; empty without both.
     [[nodiscard]] std::optional<double> difference_percent() const;
 };

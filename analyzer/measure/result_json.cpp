@@ -3,6 +3,8 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "analyzer/measure/described_json.hpp"
+
 namespace coldtune::measure {
 namespace {
 
@@ -69,6 +71,30 @@ Json winding_json(const WindingValue& w) {
     return j;
 }
 
+Json tank_json(const TankValue& t) {
+    return {{"inductance_h", number(t.inductance_h)},
+            {"inductance_u95_h", number(t.inductance_u95_h)},
+            {"capacitance_f", number(t.capacitance_f)},
+            {"capacitance_u95_f", number(t.capacitance_u95_f)},
+            {"resistance_ohm", number(t.resistance_ohm)}};
+}
+
+// The keys of the contract, of the secondary or of the tank.
+Json calculated_json(const MeasurementResult& result) {
+    if (result.hookup != bench::Hookup::tank) {
+        return result.calculated ? to_json(*result.calculated) : Json(nullptr);
+    }
+    if (!result.calculated_tank) return nullptr;
+    const model::TankCalculated& c = *result.calculated_tank;
+    return {{"frequency_hz", number(c.frequency_hz)},
+            {"frequency_u95_hz", number(c.frequency_u95_hz)},
+            {"inductance_h", number(c.inductance_h)},
+            {"inductance_u95_h", number(c.inductance_u95_h)},
+            {"capacitance_f", number(c.capacitance_f)},
+            {"capacitance_u95_f", number(c.capacitance_u95_f)},
+            {"q", nullptr}};
+}
+
 Json curve_json(const Curve& curve) {
     Json real = Json::array(), imaginary = Json::array();
     for (const auto& z : curve.impedance_ohm) {
@@ -130,7 +156,13 @@ Json to_json(const MeasurementResult& result, bool with_curve) {
         j["coupling"] = {
             {"k", number(c.k)}, {"k_u95", number(c.k_u95)}, {"shorted_inductance_h", number(c.shorted_inductance_h)}};
     }
-    j["calculated"] = result.calculated ? to_json(*result.calculated) : Json(nullptr);
+    j["tank"] = nullptr;
+    if (const auto* accepted = std::get_if<Accepted>(&result.outcome); accepted != nullptr && accepted->tank) {
+        j["tank"] = tank_json(*accepted->tank);
+    }
+    j["calculated"] = calculated_json(result);
+    j["described"] = described_json(result.description);
+    j["bench"] = bench_json(result.bench);
     j["difference_percent"] = number(result.difference_percent());
     if (with_curve) j["curve"] = curve_json(result.curve);
     return j;

@@ -354,7 +354,10 @@ Complaint tolerances_fit(const CoilDescription& coil) {
                     length("tolerances.length", t.length_m, coil.secondary.length_m / 2),
                     number("tolerances.turns", t.turns, coil.secondary.turns / 2),
                     length("tolerances.base_height", t.base_height_m, 100),
-                    number("tolerances.topload", t.topload_relative, 0.5));
+                    number("tolerances.topload", t.topload_relative, 0.5),
+                    number("tolerances.primary", t.primary_relative, 0.5),
+                    number("tolerances.tank_capacitance", t.tank_capacitance_relative, 0.5),
+                    number("tolerances.lead_inductance", t.lead_inductance_h, 1e-3));
 }
 
 }  // namespace
