@@ -1,12 +1,11 @@
 #include "analyzer/measure/session.hpp"
 
-#include <fmt/chrono.h>
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <chrono>
 #include <cmath>
 
+#include "analyzer/record/utc_time.hpp"
 #include "dsp/resonance_fit.hpp"
 #include "dsp/response.hpp"
 
@@ -85,11 +84,6 @@ private:
     std::stop_token stop_;
     const SessionProgressCallback& progress_;
 };
-
-std::string utc_now() {
-    const auto now = std::chrono::time_point_cast<std::chrono::seconds>(std::chrono::system_clock::now());
-    return fmt::format("{:%Y-%m-%dT%H:%M:%SZ}", fmt::gmtime(std::chrono::system_clock::to_time_t(now)));
-}
 
 Status check(const SessionSettings& s) {
     if (!(s.sample_rate_hz >= 8000 && s.sample_rate_hz <= 384000)) {
@@ -170,7 +164,7 @@ Result<SessionRecord> run_session(audio::AudioPort& port, const SessionSettings&
                                              1,
                                              settings.bench.reference_ohm,
                                              settings.device,
-                                             utc_now(),
+                                             record::utc_now(),
                                              COLDTUNE_VERSION};
     record.sweep = sweep;
     if (found) record.coarse_frequency_hz = found->frequency_hz;
