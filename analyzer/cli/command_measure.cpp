@@ -7,14 +7,15 @@
 #include <filesystem>
 #include <memory>
 
+#include "analyzer/bench/bench_file.hpp"
 #include "analyzer/bench/simulated_port.hpp"
 #include "analyzer/cli/band_option.hpp"
 #include "analyzer/cli/bench_options.hpp"
 #include "analyzer/cli/command.hpp"
+#include "analyzer/cli/keep_options.hpp"
 #include "analyzer/cli/result_output.hpp"
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/session.hpp"
-#include "analyzer/bench/bench_file.hpp"
 
 namespace coldtune::cli {
 namespace {
@@ -29,6 +30,7 @@ struct Options {
     std::size_t period = 0, periods = 0;
     std::size_t output_channel = 1, generator_input = 1, coil_input = 2;
     std::string out_path;
+    KeepOptions keep;
     OutputOptions output;
 };
 
@@ -84,21 +86,65 @@ void show_cautions(const Console& console, bench::Hookup hookup) {
     for (std::string_view line : bench::describe(hookup).cautions) console.say(fmt::format("caution: {}", line));
 }
 
+// A sweep whose capture cannot be kept would be for nothing.
+Status check_out(const std::string& path) {
+    const std::filesystem::path out = path;
+    if (out.extension() != ".wav" && out.extension() != ".flac") {
+        return usage_error(fmt::format("--out {}: name a .wav or a .flac file", path));
+    }
+    if (out.has_parent_path() && !std::filesystem::is_directory(out.parent_path())) {
+        return bad_input(fmt::format("--out {}: there is no folder {}; make it first or name another", path,
+                                     out.parent_path().string()));
+    }
+    return Done{};
+}
+
+ExitCode analyse(measure::AnalysisRequest& request, audio::CaptureFile capture, const Options& o, Console& console) {
+    request.coil = std::move(capture);
+    const auto result = measure::analyze(request);
+    if (!result) return console.fail("measure", result.error());
+    return print_result(console, "measure", *result, o.output);
+}
+
+// From the file if it could be written, so that the book knows where the capture came from.
+ExitCode keep_in_book(book::BookFile& file, book::NewRun run, measure::AnalysisRequest& request,
+                      audio::CaptureFile capture, const Options& o, bool in_file, Console& console) {
+    if (in_file) {
+        run.capture = std::filesystem::path(o.out_path);
+    } else {
+        run.capture = capture;
+    }
+    const auto added = book::add_run(file, std::move(run));
+    if (!added) {
+        // The number was earned; a full disk must not hide it, nor be hidden by it.
+        analyse(request, std::move(capture), o, console);
+        return console.fail("measure", added.error());
+    }
+    const ExitCode code = print_result(console, "measure", added->result, o.output);
+    const ExitCode kept = save_and_say(console, "measure", file, *added);
+    return kept != ExitCode::done ? kept : code;
+}
+
 ExitCode run(const Options& o, Console& console) {
     auto request = make_request(o.bench);
     if (!request) return console.fail("measure", request.error());
     if (o.output_channel < 1 || o.generator_input < 1 || o.coil_input < 1) {
         return console.fail("measure", usage_error("channels are counted from 1"));
     }
-    // Before anything sounds: a sweep whose capture cannot be kept would be for nothing.
-    const std::filesystem::path out = o.out_path;
-    if (out.extension() != ".wav" && out.extension() != ".flac") {
-        return console.fail("measure", usage_error(fmt::format("--out {}: name a .wav or a .flac file", o.out_path)));
+    // Before anything sounds.
+    if (o.out_path.empty() && o.keep.book_path.empty()) {
+        return console.fail("measure", usage_error("say where the capture goes: --out FILE, --book BOOK.json or both"));
     }
-    if (out.has_parent_path() && !std::filesystem::is_directory(out.parent_path())) {
-        return console.fail("measure",
-                            bad_input(fmt::format("--out {}: there is no folder {}; make it first or name another",
-                                                  o.out_path, out.parent_path().string())));
+    if (!o.out_path.empty()) {
+        if (const Status sound = check_out(o.out_path); !sound) return console.fail("measure", sound.error());
+    }
+    auto new_one = new_run(o.bench, o.keep);
+    if (!new_one) return console.fail("measure", new_one.error());
+    std::optional<book::BookFile> book;
+    if (!o.keep.book_path.empty()) {
+        auto opened = open_book(console, "measure", o.keep.book_path);
+        if (!opened) return console.fail("measure", opened.error());
+        book = std::move(*opened);
     }
     auto port = open_port(o, request->hookup);
     if (!port) return console.fail("measure", port.error());
@@ -131,14 +177,16 @@ ExitCode run(const Options& o, Console& console) {
     console.end_progress();
     if (!record) return console.fail("measure", record.error());
 
-    // FLAC has no floating form; 24 bits hold what converters give.
-    const auto format = o.out_path.ends_with(".flac") ? audio::SampleFormat::pcm24 : audio::SampleFormat::float32;
-    const auto written = audio::write_capture(o.out_path, record->capture.capture, format, record->capture.note);
-    request->coil = std::move(record->capture);
-    const auto result = measure::analyze(*request);
-    if (!result) return console.fail("measure", result.error());
-    const ExitCode code = print_result(console, "measure", *result, o.output);
-    // The number was earned; a full disk must not hide it, nor be hidden by it.
+    Status written = Done{};
+    if (!o.out_path.empty()) {
+        // FLAC has no floating form; 24 bits hold what converters give.
+        const auto format = o.out_path.ends_with(".flac") ? audio::SampleFormat::pcm24 : audio::SampleFormat::float32;
+        written = audio::write_capture(o.out_path, record->capture.capture, format, record->capture.note);
+    }
+    const bool in_file = !o.out_path.empty() && written.ok();
+    const ExitCode code =
+        book ? keep_in_book(*book, std::move(*new_one), *request, std::move(record->capture), o, in_file, console)
+             : analyse(*request, std::move(record->capture), o, console);
     if (!written) return console.fail("measure", written.error());
     return code;
 }
@@ -173,7 +221,9 @@ Command add_measure(CLI::App& root) {
     app->add_option("--output", o->output_channel, "Output channel that drives the resistor (default 1)");
     app->add_option("--generator-input", o->generator_input, "Input on the generator side (default 1)");
     app->add_option("--coil-input", o->coil_input, "Input on the coil side (default 2)");
-    app->add_option("--out", o->out_path, "Capture to write, .wav or .flac")->required()->type_name("FILE");
+    app->add_option("--out", o->out_path, "Capture to write, .wav or .flac; may be left out with --book")
+        ->type_name("FILE");
+    add_book_option(*app, o->keep);
     add_output_options(*app, o->output);
     return {app, [o](Console& console) { return run(*o, console); }};
 }
