@@ -33,7 +33,8 @@ std::string json_text(const Json& value, int indent = 2, bool ascii = false);
 struct JsonLimits {
     std::size_t bytes = std::size_t{64} << 20;
     std::size_t depth = 32;  // nested arrays and objects
-    // Values of any kind, each of which takes many times the memory of its text. The default never binds before `bytes`.
+    // Values of any kind, each of which takes many times the memory of its text. The default never binds before
+    // `bytes`.
     std::size_t values = SIZE_MAX;
 };
 
