@@ -43,6 +43,7 @@ struct CaptureFile {
     std::optional<CaptureNote> note;  // nullopt when the file has none of ours (or a damaged one)
     int bits = 0;                     // of PCM (the valid ones of a wider container); 32 or 64 for float
     bool floating = false;
+    int channels = 2;  // of the file; only the first two are read
 };
 
 enum class SampleFormat { pcm16, pcm24, pcm32, float32, float64 };

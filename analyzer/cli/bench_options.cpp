@@ -48,7 +48,7 @@ void add_bench_options(CLI::App& app, BenchOptions& o) {
                  "Limit of the interface's clock (default 50ppm)");
 }
 
-Result<measure::AnalysisRequest> make_request(const BenchOptions& o) {
+Result<measure::AnalysisRequest> declared_bench(const BenchOptions& o) {
     measure::AnalysisRequest request;
     request.hookup = *bench::hookup_from_name(o.hookup_name);
     const auto in_range = [](double v, double low, double high) { return std::isfinite(v) && v >= low && v <= high; };
@@ -73,6 +73,13 @@ Result<measure::AnalysisRequest> make_request(const BenchOptions& o) {
     request.tolerances.reference_relative = o.reference_tolerance;
     request.tolerances.load_relative = o.load_tolerance;
     request.tolerances.clock_ppm = o.clock_tolerance * 1e6;
+    return request;
+}
+
+Result<measure::AnalysisRequest> make_request(const BenchOptions& o) {
+    auto declared = declared_bench(o);
+    if (!declared) return declared;
+    measure::AnalysisRequest& request = *declared;
     if (auto s = read_standard(o.open_path, request.open); !s) return s.error();
     if (auto s = read_standard(o.short_path, request.short_circuit); !s) return s.error();
     if (auto s = read_standard(o.load_path, request.load); !s) return s.error();
@@ -81,7 +88,7 @@ Result<measure::AnalysisRequest> make_request(const BenchOptions& o) {
         if (!coil) return coil.error();
         request.description = std::move(*coil);
     }
-    return request;
+    return declared;
 }
 
 }  // namespace coldtune::cli

@@ -27,6 +27,9 @@ struct BenchOptions {
 
 void add_bench_options(CLI::App& app, BenchOptions& options);
 
+// What the options declare, without looking at any file: hookup, bench, tolerances. Errors (usage): out of range.
+Result<measure::AnalysisRequest> declared_bench(const BenchOptions& options);
+
 // Fills in everything of a request but the coil's own capture: reads the standards and the coil description.
 Result<measure::AnalysisRequest> make_request(const BenchOptions& options);
 

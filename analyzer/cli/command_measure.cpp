@@ -7,6 +7,7 @@
 
 #include "analyzer/cli/bench_options.hpp"
 #include "analyzer/cli/command.hpp"
+#include "analyzer/cli/keep_options.hpp"
 #include "analyzer/cli/measure_sweeps.hpp"
 #include "analyzer/cli/port_options.hpp"
 #include "analyzer/cli/result_output.hpp"
@@ -22,6 +23,7 @@ struct Options {
     std::size_t periods = 0;
     bool one_input = false, with_short = false;
     std::string out_path;
+    KeepOptions keep;
     OutputOptions output;
 };
 
@@ -35,26 +37,71 @@ Status check_one_input(const Options& o) {
         return usage_error(
             "with --one-input the standards are swept in the same stream; leave out --open, --short and --load");
     }
+    if (o.out_path.empty()) return usage_error("--one-input writes the standards beside --out FILE; name it");
     if (!(o.bench.load_ohm >= 1 && o.bench.load_ohm <= 1e7)) {
         return usage_error("--one-input needs --load-value: the resistor you will clip on as the load standard");
     }
     return Done{};
 }
 
+// A sweep whose capture cannot be kept would be for nothing.
+Status check_out(const std::string& path) {
+    const std::filesystem::path out = path;
+    if (out.extension() != ".wav" && out.extension() != ".flac") {
+        return usage_error(fmt::format("--out {}: name a .wav or a .flac file", path));
+    }
+    if (out.has_parent_path() && !std::filesystem::is_directory(out.parent_path())) {
+        return bad_input(fmt::format("--out {}: there is no folder {}; make it first or name another", path,
+                                     out.parent_path().string()));
+    }
+    return Done{};
+}
+
+ExitCode analyse(measure::AnalysisRequest& request, audio::CaptureFile capture, const Options& o, Console& console) {
+    request.coil = std::move(capture);
+    const auto result = measure::analyze(request);
+    if (!result) return console.fail("measure", result.error());
+    return print_result(console, "measure", *result, o.output);
+}
+
+// From the file if it could be written, so that the book knows where the capture came from.
+ExitCode keep_in_book(book::BookFile& file, book::NewRun run, measure::AnalysisRequest& request,
+                      audio::CaptureFile capture, const Options& o, bool in_file, Console& console) {
+    if (in_file) {
+        run.capture = std::filesystem::path(o.out_path);
+    } else {
+        run.capture = capture;
+    }
+    const auto added = book::add_run(file, std::move(run));
+    if (!added) {
+        // The number was earned; a full disk must not hide it, nor be hidden by it.
+        analyse(request, std::move(capture), o, console);
+        return console.fail("measure", added.error());
+    }
+    const ExitCode code = print_result(console, "measure", added->result, o.output);
+    const ExitCode kept = save_and_say(console, "measure", file, *added);
+    return kept != ExitCode::done ? kept : code;
+}
+
 ExitCode run(const Options& o, Console& console) {
     auto request = make_request(o.bench);
     if (!request) return console.fail("measure", request.error());
-    // Before anything sounds: a sweep whose capture cannot be kept would be for nothing.
-    const std::filesystem::path out = o.out_path;
-    if (out.extension() != ".wav" && out.extension() != ".flac") {
-        return console.fail("measure", usage_error(fmt::format("--out {}: name a .wav or a .flac file", o.out_path)));
+    // Before anything sounds.
+    if (o.out_path.empty() && o.keep.book_path.empty()) {
+        return console.fail("measure", usage_error("say where the capture goes: --out FILE, --book BOOK.json or both"));
     }
-    if (out.has_parent_path() && !std::filesystem::is_directory(out.parent_path())) {
-        return console.fail("measure",
-                            bad_input(fmt::format("--out {}: there is no folder {}; make it first or name another",
-                                                  o.out_path, out.parent_path().string())));
+    if (!o.out_path.empty()) {
+        if (const Status sound = check_out(o.out_path); !sound) return console.fail("measure", sound.error());
     }
     if (auto status = check_one_input(o); !status) return console.fail("measure", status.error());
+    auto new_one = new_run(o.bench, o.keep);
+    if (!new_one) return console.fail("measure", new_one.error());
+    std::optional<book::BookFile> book;
+    if (!o.keep.book_path.empty()) {
+        auto opened = open_book(console, "measure", o.keep.book_path);
+        if (!opened) return console.fail("measure", opened.error());
+        book = std::move(*opened);
+    }
     auto port = open_port(o.port, request->hookup);
     if (!port) return console.fail("measure", port.error());
     auto settings = session_settings(o.port, *request, **port);
@@ -62,14 +109,20 @@ ExitCode run(const Options& o, Console& console) {
     if (o.periods > 0) settings->periods = o.periods;
     show_cautions(console, o.port, request->hookup);
 
-    const Status swept = o.one_input ? sweep_one_input(**port, *settings, o.with_short, out, console, *request)
+    const Status swept = o.one_input ? sweep_one_input(**port, *settings, o.with_short, o.out_path, console, *request)
                                      : sweep_two_inputs(**port, *settings, console, *request);
     if (!swept) return console.fail("measure", swept.error());
-    const auto written = write_by_extension(out, request->coil);
-    const auto result = measure::analyze(*request);
-    if (!result) return console.fail("measure", result.error());
-    const ExitCode code = print_result(console, "measure", *result, o.output);
-    // The number was earned; a full disk must not hide it, nor be hidden by it.
+    if (o.one_input) {
+        new_one->open = request->open->name;
+        new_one->load = request->load->name;
+        if (request->short_circuit) new_one->short_circuit = request->short_circuit->name;
+    }
+    audio::CaptureFile capture = std::move(request->coil);
+    const Status written = o.out_path.empty() ? Status(Done{}) : write_by_extension(o.out_path, capture);
+    const bool in_file = !o.out_path.empty() && written.ok();
+    const ExitCode code =
+        book ? keep_in_book(*book, std::move(*new_one), *request, std::move(capture), o, in_file, console)
+             : analyse(*request, std::move(capture), o, console);
     if (!written) return console.fail("measure", written.error());
     return code;
 }
@@ -86,7 +139,9 @@ Command add_measure(CLI::App& root) {
     app->add_flag("--one-input", o->one_input,
                   "The interface has one input (--coil-input): open, load and coil are swept in one open stream");
     app->add_flag("--with-short", o->with_short, "With --one-input: sweep the short standard as well");
-    app->add_option("--out", o->out_path, "Capture to write, .wav or .flac")->required()->type_name("FILE");
+    app->add_option("--out", o->out_path, "Capture to write, .wav or .flac; may be left out with --book")
+        ->type_name("FILE");
+    add_book_option(*app, o->keep);
     add_output_options(*app, o->output);
     return {app, [o](Console& console) { return run(*o, console); }};
 }

@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "analyzer/measure/session_parts.hpp"
+#include "analyzer/record/utc_time.hpp"
 #include "dsp/delay.hpp"
 #include "dsp/response.hpp"
 
@@ -29,7 +30,7 @@ std::size_t most_stimulus_frames(const SessionSettings& settings) {
 // A name that no other stream has, so that captures can tell whether they belong together.
 std::string stream_name() {
     std::random_device random;
-    return fmt::format("{} {:08x}", utc_now(), random());
+    return fmt::format("{} {:08x}", record::utc_now(), random());
 }
 
 class Stream {

@@ -1,12 +1,11 @@
 #include "analyzer/measure/session_parts.hpp"
 
-#include <fmt/chrono.h>
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <chrono>
 #include <cmath>
 
+#include "analyzer/record/utc_time.hpp"
 #include "dsp/resonance_fit.hpp"
 #include "dsp/response.hpp"
 
@@ -127,15 +126,10 @@ audio::CaptureFile keep(dsp::TwoChannelCapture capture, const dsp::PeriodicSweep
     note.settle_periods = 1;
     note.reference_ohm = settings.bench.reference_ohm;
     note.device = settings.device;
-    note.time_utc = utc_now();
+    note.time_utc = record::utc_now();
     note.program_version = COLDTUNE_VERSION;
     file.note = std::move(note);
     return file;
-}
-
-std::string utc_now() {
-    const auto now = std::chrono::time_point_cast<std::chrono::seconds>(std::chrono::system_clock::now());
-    return fmt::format("{:%Y-%m-%dT%H:%M:%SZ}", fmt::gmtime(std::chrono::system_clock::to_time_t(now)));
 }
 
 }  // namespace coldtune::measure

@@ -39,6 +39,4 @@ const char* name_of_final(const CoarseView& view);
 audio::CaptureFile keep(dsp::TwoChannelCapture capture, const dsp::PeriodicSweep& sweep, bench::Hookup hookup,
                         const SessionSettings& settings);
 
-std::string utc_now();
-
 }  // namespace coldtune::measure
