@@ -144,9 +144,9 @@ std::string describe_calculated(const model::Calculated& c) {
         "foot grounded, head free, 95 %");
     std::string higher;
     for (std::size_t i = 1; i < c.modes_hz.size(); ++i) {
-        higher += (higher.empty() ? "" : ", ") + format_quantity(c.modes_hz[i], Unit::hertz);
+        higher += (higher.empty() ? "" : ", ") + format_quantity(c.modes_hz[i], Unit::hertz, 3);
     }
-    if (!higher.empty()) row(out, "next modes", higher);
+    if (!higher.empty()) row(out, "next modes", higher, "to about 2 %");
     row(out, "inductance", format_quantity(c.inductance_h, Unit::henry), "effective at resonance, seen from the foot");
     row(out, "", format_quantity(c.low_frequency_inductance_h, Unit::henry), "at low frequency");
     row(out, "capacitance", format_quantity(c.capacitance_f, Unit::farad), "effective, winding and top load together");
@@ -155,7 +155,10 @@ std::string describe_calculated(const model::Calculated& c) {
         fmt::format("at resonance; {} at direct current", format_quantity(c.dc_resistance_ohm, Unit::ohm)));
     row(out, "wire", format_quantity(c.wire_length_m, Unit::metre));
     row(out, "head voltage", fmt::format("{:.0f} V per volt at the foot", c.head_volts_per_volt), "at resonance");
-    out += "second opinion from the handbooks (current sheet, Medhurst's table)\n";
+    out +=
+        "second opinion from the handbooks (current sheet, Medhurst's table, the top load as if alone in space: with "
+        "one, it "
+        "reads low)\n";
     row(out, "resonance", format_quantity(c.handbook.frequency_hz, Unit::hertz),
         fmt::format("{:+.1f} % from the above", 100 * (c.handbook.frequency_hz / c.frequency_hz - 1)));
     row(out, "inductance", format_quantity(c.handbook.inductance_h, Unit::henry));
