@@ -22,10 +22,13 @@ struct BenchOptions {
     double reference_tolerance = 0.01;
     double load_tolerance = 0.001;
     double clock_tolerance = 50e-6;
+    bool coupled = false;
     std::string open_path, short_path, load_path, coil_path;
 };
 
 void add_bench_options(CLI::App& app, BenchOptions& options);
+// --coupled, for the commands that take one capture.
+void add_coupled_flag(CLI::App& app, BenchOptions& options);
 
 // Fills in everything of a request but the coil's own capture: reads the standards and the coil description.
 Result<measure::AnalysisRequest> make_request(const BenchOptions& options);

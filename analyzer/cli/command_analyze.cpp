@@ -53,6 +53,7 @@ Command add_analyze(CLI::App& root) {
         ->required()
         ->type_name("CAPTURE");
     add_bench_options(*app, o->bench);
+    add_coupled_flag(*app, o->bench);
     app->add_option("--period", o->period, "Frames in one period of the sweep; without it, any excitation")
         ->check(CLI::Range(64, 1 << 24));
     auto* settle =

@@ -110,6 +110,7 @@ ExitCode run(const Options& o, Console& console) {
     settings.device = o.device;
     settings.sample_rate_hz = *rate;
     settings.hookup = request->hookup;
+    settings.coupled = request->coupled;
     settings.bench = request->bench;
     settings.level_dbfs = o.level_dbfs;
     settings.band = o.band;
@@ -154,6 +155,7 @@ Command add_measure(CLI::App& root) {
     app->add_option("--bench", o->bench_path, "Bench of the simulated device (default: a built-in one)")
         ->type_name("BENCH.json");
     add_bench_options(*app, o->bench);
+    add_coupled_flag(*app, o->bench);
     add_quantity(*app, "--rate", o->rate_hz, record::Unit::hertz, "Sample rate (default: the device's own)");
     app->add_option("--level", o->level_dbfs, "Peak level of the sweep in dBFS, 0 or less (default -6)")
         ->type_name("DB");

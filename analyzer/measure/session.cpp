@@ -7,6 +7,7 @@
 #include <chrono>
 #include <cmath>
 
+#include "analyzer/measure/pair_fit.hpp"
 #include "dsp/resonance_fit.hpp"
 #include "dsp/response.hpp"
 
@@ -19,6 +20,8 @@ constexpr double kTail_s = 0.3;  // latency of the interface and the coil's ring
 constexpr double kFade_s = 0.005;
 constexpr double kFinal_s = 6.0;          // of the second sweep
 constexpr double kBinsPerBandwidth = 10;  // the fit wants at least this many bins across f0/Q
+// A few bandwidths around a peak hold nearly all the information about it.
+constexpr double kFocusBandwidths = 3;
 constexpr double kFinerWhenTooCoarse = 6;
 constexpr double kMinimumWidthBins = 12;  // of the coarse sweep, around a peak it could not resolve
 constexpr double kLongestPeriod_s = 8.0;
@@ -31,6 +34,7 @@ std::size_t frames_of(double seconds, double rate_hz) {
 struct Found {
     double frequency_hz = 0;
     double q = 0;
+    double half_width_hz = 0;  // of what the second sweep concentrates on
 };
 
 struct CoarseOutcome {
@@ -45,9 +49,22 @@ CoarseOutcome look(const dsp::TwoChannelCapture& capture, std::size_t period, co
     if (!response) return {};
     const auto corrected = dsp::correct(*response, {}, settings.bench);
     if (!corrected) return {};
+    if (settings.coupled) {
+        const PairFitOutcome pair = fit_pair(*corrected, usual_shape());
+        if (const auto* fit = std::get_if<PairFit>(&pair)) {
+            const double centre = 0.5 * (fit->resonance_hz[0] + fit->resonance_hz[1]);
+            const double widest = centre / std::min(fit->value.primary_q, fit->value.secondary_q);
+            return {Found{centre, std::max(fit->value.primary_q, fit->value.secondary_q),
+                          0.5 * (fit->resonance_hz[1] - fit->resonance_hz[0]) + kFocusBandwidths * widest},
+                    {}};
+        }
+        return {};
+    }
     const auto form = settings.hookup == bench::Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
     const dsp::FitOutcome outcome = dsp::fit_resonance(*corrected, form);
-    if (const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome)) return {Found{fit->frequency_hz, fit->q}, {}};
+    if (const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome)) {
+        return {Found{fit->frequency_hz, fit->q, kFocusBandwidths * fit->frequency_hz / fit->q}, {}};
+    }
     if (std::get<dsp::NoFit>(outcome).reason != dsp::NoFit::Reason::too_coarse) return {};
     const std::vector<dsp::Peak> peaks = dsp::find_peaks(*corrected, form);
     if (peaks.empty()) return {};
@@ -144,9 +161,8 @@ Result<SessionRecord> run_session(audio::AudioPort& port, const SessionSettings&
             sweep.period_frames = dsp::choose_period(static_cast<std::size_t>(std::min(wanted, longest)));
         }
         if (found) {
-            // A few bandwidths around the peak hold nearly all the information about f0 and Q; the floor keeps the rest
-            // of the band in view.
-            sweep.focus = dsp::PeriodicSweep::Focus{found->frequency_hz, 3 * found->frequency_hz / found->q, 20};
+            // The floor keeps the rest of the band in view.
+            sweep.focus = dsp::PeriodicSweep::Focus{found->frequency_hz, found->half_width_hz, 20};
         } else if (seen.narrow_peak_hz) {
             sweep.focus = dsp::PeriodicSweep::Focus{*seen.narrow_peak_hz, coarse_spacing_hz * kMinimumWidthBins, 20};
         }

@@ -3,6 +3,7 @@ target_sources(coldtune_analyzer PRIVATE
   calculated.cpp
   capacitance.cpp
   coil_conductors.cpp
+  coupled_pair.cpp
   meridian.cpp
   rank_one_update.cpp
   secondary.cpp
