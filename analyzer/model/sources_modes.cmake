@@ -8,4 +8,5 @@ target_sources(coldtune_analyzer PRIVATE
   rank_one_update.cpp
   secondary.cpp
   secondary_modes.cpp
+  spark_exchange.cpp
   strip_interaction.cpp)
