@@ -32,8 +32,8 @@ struct PairShape {
     double fm_u = 0, mm_u = 0;
     bool described = false;
 };
-// From a description with primary and tank: 3 %, what half a centimetre of height or a per cent of any size do to them
-// (tests/analyzer/pair_fit_test).
+// From a description with primary and tank: 1.5 %, what a tape measure leaves open (3 mm of the primary's height and
+// size, half a per cent of the winding's: the stated intervals then hold 95 % in tests/analyzer/pair_fit_test).
 PairShape shape_of(const model::TwoModes& modes);
 // Without one: the middle of what bare and loaded coils over flat and upright primaries give; the tolerances hold them.
 PairShape usual_shape();

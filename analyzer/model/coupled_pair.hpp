@@ -8,8 +8,8 @@
 //     j w m^T x + (R1 + j w L1 + 1 / (j w C1)) i   = 0
 //
 // Solved exactly for the matrices (a loop is a rank-one change of the secondary). Assumes what secondary.hpp assumes,
-// and that the primary takes no charge: its capacitance to the secondary is left out, as is what either circuit's
-// eddy currents do to the other. SI units.
+// and that the primary's own voltage, small beside the secondary's, puts no charge on the secondary: in the
+// capacitances it is a grounded conductor. What either circuit's eddy currents do to the other is left out. SI units.
 #pragma once
 
 #include <Eigen/Core>
