@@ -176,7 +176,8 @@ void add_other_peaks(std::vector<Finding>& findings, const Resonance& resonance)
     findings.push_back(
         {FindingCode::several_peaks, Weight::caution,
          fmt::format("further peaks at {}; the strongest is reported. Move other coils, the primary and metal "
-                     "away, or open the primary circuit; a tank that is closed on purpose is analysed with --coupled",
+                     "away, or open the primary circuit; a tank that is closed on purpose is analysed at the foot with "
+                     "--coupled",
                      where)});
 }
 

@@ -20,6 +20,7 @@ constexpr std::size_t kFewestBins = 12;  // across the half-power width of eithe
 // Only bins within this many half-power widths of either peak: they hold what there is to know, and further out the
 // finer structure of a coil shows that is not in the model.
 constexpr double kReachBandwidths = 4;
+constexpr double kClosestToNextMode = 0.75;  // of its frequency: beyond, the sums over the higher modes no longer hold
 constexpr double kGrossMisfit = 0.1;  // rms of data minus model within a bandwidth of a peak, relative to its height
 
 struct TwoPeaks {
@@ -185,6 +186,14 @@ PairFitOutcome fit_pair(const dsp::CorrectedResponse& data, const PairShape& sha
                                    "longer period",
                                    f, across, kFewestBins);
             }
+        }
+        // The next mode of a secondary alone makes a second peak as well.
+        const double ratio = two.upper.peak.frequency_hz / two.lower.peak.frequency_hz;
+        if (!shape.higher.empty() && ratio > kClosestToNextMode * shape.higher.front().frequency_ratio) {
+            return fmt::format(
+                "the upper peak, at {:.6g} Hz, lies where the secondary's own second mode is expected: the tank is not "
+                "seen; check that it is closed, or open it and analyse the secondary alone",
+                two.upper.peak.frequency_hz);
         }
         start = start_from(two);
         windows = {around(two.lower, kReachBandwidths), around(two.upper, kReachBandwidths)};

@@ -223,7 +223,7 @@ std::array<double, 2> PairModel::resonances_hz(const PairParameters& p) const {
     const double high = std::max(p.primary_hz, p.secondary_hz);
     double above = high;
     const double pole = near_.empty() ? 1e300 : near_.front().frequency_ratio * p.secondary_hz;
-    while (excess(above) < 0 && above < 20 * high) above = std::min(1.05 * above, 0.5 * (above + pole));
+    for (int i = 0; i < 100 && excess(above) < 0; ++i) above = std::min(1.05 * above, 0.5 * (above + pole));
     return {root(low, 0.2 * low), root(high, above)};
 }
 

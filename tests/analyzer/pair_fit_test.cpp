@@ -248,6 +248,30 @@ TEST(PairFit, OnePeakIsNoPair) {
         << std::get<std::string>(outcome);
 }
 
+TEST(PairFit, TheSecondarysOwnSecondModeIsNoTank) {
+    std::mt19937_64 random(74);
+    // Long enough that both lie in the band: near 24 and 60 kHz.
+    bench::Bench bench;
+    bench::CoilOnBench coil;
+    coil.description.secondary = {0.4, 2.0, 4000, 0.4e-3, 0.3, 20, {}};
+    coil.q = 100;
+    coil.sections = kSections;
+    bench.coil = coil;
+    const auto circuit = bench::BenchCircuit::build(bench, Hookup::foot);
+    ASSERT_TRUE(circuit);
+    const double first = (*bench::BenchCoil::build(bench))->first_resonance_hz();
+    dsp::Response foot = response_of(*circuit, first, 1, random);
+    const dsp::Response higher = response_of(*circuit, 2.07 * first, 1, random);
+    foot.frequency_hz.insert(foot.frequency_hz.end(), higher.frequency_hz.begin(), higher.frequency_hz.end());
+    foot.ratio.insert(foot.ratio.end(), higher.ratio.begin(), higher.ratio.end());
+    foot.variance.insert(foot.variance.end(), higher.variance.begin(), higher.variance.end());
+    const auto corrected = dsp::correct(foot, {}, {10e3, 1e6, 150e-12, 10e3});
+    ASSERT_TRUE(corrected);
+    const auto outcome = measure::fit_pair(*corrected, measure::usual_shape());
+    ASSERT_TRUE(std::holds_alternative<std::string>(outcome));
+    EXPECT_NE(std::get<std::string>(outcome).find("second mode"), std::string::npos) << std::get<std::string>(outcome);
+}
+
 // The Jacobian by differences: everything the fit and its covariance rest on.
 TEST(PairModel, DerivativesAreThoseOfTheModel) {
     const measure::PairShape shape = shape_from(test::example_pair());
