@@ -28,26 +28,13 @@ std::optional<Attempt> solve(std::vector<ResonanceBin> bins, const ResonanceMode
     return attempt;
 }
 
-// Leaves spoiled bins out; true if there were any (never more than one in twenty).
+// Leaves spoiled bins out; true if there were any.
 bool drop_spoiled(Attempt& attempt) {
     const auto problem = attempt.model.problem(attempt.bins);
     Eigen::VectorXd residuals(problem.residuals);
     problem.evaluate(attempt.theta.data(), residuals.data(), nullptr);
-    const std::size_t n = attempt.bins.size();
-    std::vector<double> square(n);
-    for (std::size_t i = 0; i < n; ++i) {
-        square[i] = residuals.segment<2>(2 * static_cast<Eigen::Index>(i)).squaredNorm();
-    }
-    auto sorted = square;
-    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(n / 2), sorted.end());
-    const double scale = std::max(1.0, sorted[n / 2] / (2 * std::numbers::ln2));  // median of chi square, 2 degrees
-    std::vector<ResonanceBin> kept;
-    for (std::size_t i = 0; i < n; ++i) {
-        const double near = std::max(i > 0 ? square[i - 1] : 0.0, i + 1 < n ? square[i + 1] : 0.0);
-        const bool spoiled = square[i] > spoiled_chi_square * scale && near < 0.1 * square[i];
-        if (!spoiled) kept.push_back(attempt.bins[i]);
-    }
-    if (kept.size() == n || 20 * (n - kept.size()) > n) return false;
+    auto kept = without_spoiled(attempt.bins, residuals);
+    if (kept.size() == attempt.bins.size()) return false;
     attempt.bins = std::move(kept);
     return true;
 }
@@ -110,6 +97,24 @@ double misfit_of(const Attempt& attempt) {
 }
 
 }  // namespace
+
+std::vector<ResonanceBin> without_spoiled(const std::vector<ResonanceBin>& bins, const Eigen::VectorXd& residuals) {
+    const std::size_t n = bins.size();
+    std::vector<double> square(n);
+    for (std::size_t i = 0; i < n; ++i) {
+        square[i] = residuals.segment<2>(2 * static_cast<Eigen::Index>(i)).squaredNorm();
+    }
+    auto sorted = square;
+    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(n / 2), sorted.end());
+    const double scale = std::max(1.0, sorted[n / 2] / (2 * std::numbers::ln2));  // median of chi square, 2 degrees
+    std::vector<ResonanceBin> kept;
+    for (std::size_t i = 0; i < n; ++i) {
+        const double near = std::max(i > 0 ? square[i - 1] : 0.0, i + 1 < n ? square[i + 1] : 0.0);
+        const bool spoiled = square[i] > spoiled_chi_square * scale && near < 0.1 * square[i];
+        if (!spoiled) kept.push_back(bins[i]);
+    }
+    return 20 * (n - kept.size()) > n ? bins : kept;
+}
 
 Window window_around(std::span<const ResonanceBin> bins, const ResonanceParameters& at, double bandwidths,
                      const Band& limits) {

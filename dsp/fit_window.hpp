@@ -37,6 +37,10 @@ struct Attempt {
     [[nodiscard]] double total_error() const { return std::hypot(q_u(), misfit); }
 };
 
+// The bins without those a whistle or a hum line has spoiled; all of them where that would be more than one in twenty.
+// `residuals`: real and imaginary part of each bin in units of their standard deviation, from some fit.
+std::vector<ResonanceBin> without_spoiled(const std::vector<ResonanceBin>& bins, const Eigen::VectorXd& residuals);
+
 Window window_around(std::span<const ResonanceBin> bins, const ResonanceParameters& at, double bandwidths,
                      const Band& limits);
 

@@ -48,9 +48,15 @@ void add_bench_options(CLI::App& app, BenchOptions& o) {
                  "Limit of the interface's clock (default 50ppm)");
 }
 
+void add_coupled_flag(CLI::App& app, BenchOptions& o) {
+    app.add_flag("--coupled", o.coupled,
+                 "With --hookup foot: the tank is closed; find both circuits and their coupling from the two peaks");
+}
+
 Result<measure::AnalysisRequest> declared_bench(const BenchOptions& o) {
     measure::AnalysisRequest request;
     request.hookup = *bench::hookup_from_name(o.hookup_name);
+    request.coupled = o.coupled;
     const auto in_range = [](double v, double low, double high) { return std::isfinite(v) && v >= low && v <= high; };
     if (!in_range(o.reference_ohm, 1, 1e7)) {
         return usage_error(fmt::format("--reference {} ohm is outside 1 ohm to 10 Mohm", o.reference_ohm));

@@ -9,6 +9,7 @@ void add_capture_options(CLI::App& app, CaptureOptions& o) {
         ->required()
         ->type_name("CAPTURE");
     add_bench_options(app, o.bench);
+    add_coupled_flag(app, o.bench);
     app.add_option("--period", o.period, "Frames in one period of the sweep; without it, any excitation")
         ->check(CLI::Range(64, 1 << 24));
     app.add_option("--settle", o.settle, "Periods dropped at the start (default 1)")->check(CLI::Range(0, 1000));

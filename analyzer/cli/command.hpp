@@ -33,6 +33,7 @@ Command add_combine(CLI::App& root);
 Command add_compare(CLI::App& root);
 Command add_tune(CLI::App& root);
 Command add_book(CLI::App& root);
+Command add_exchange(CLI::App& root);
 
 // An option that takes a quantity ("10k"): checked when the command line is parsed, so that a slip is a usage error
 // that names the option and points at the character.

@@ -94,10 +94,12 @@ ExitCode run(const Options& o, Console& console) {
         if (const Status sound = check_out(o.out_path); !sound) return console.fail("measure", sound.error());
     }
     if (auto status = check_one_input(o); !status) return console.fail("measure", status.error());
-    auto new_one = new_run(o.bench, o.keep);
-    if (!new_one) return console.fail("measure", new_one.error());
+    std::optional<book::NewRun> new_one;
     std::optional<book::BookFile> book;
     if (!o.keep.book_path.empty()) {
+        auto made = new_run(o.bench, o.keep);
+        if (!made) return console.fail("measure", made.error());
+        new_one = std::move(*made);
         auto opened = open_book(console, "measure", o.keep.book_path);
         if (!opened) return console.fail("measure", opened.error());
         book = std::move(*opened);
@@ -112,7 +114,7 @@ ExitCode run(const Options& o, Console& console) {
     const Status swept = o.one_input ? sweep_one_input(**port, *settings, o.with_short, o.out_path, console, *request)
                                      : sweep_two_inputs(**port, *settings, console, *request);
     if (!swept) return console.fail("measure", swept.error());
-    if (o.one_input) {
+    if (o.one_input && new_one) {
         new_one->open = request->open->name;
         new_one->load = request->load->name;
         if (request->short_circuit) new_one->short_circuit = request->short_circuit->name;
@@ -134,6 +136,7 @@ Command add_measure(CLI::App& root) {
     CLI::App* app = root.add_subcommand("measure", "Sweep the coil and find its resonance and Q");
     add_port_options(*app, o->port, "Frames in one period (default: about 2/3 s, longer for a narrow resonance)");
     add_bench_options(*app, o->bench);
+    add_coupled_flag(*app, o->bench);
     app->add_option("--periods", o->periods, "Periods of the final sweep, the first settles")
         ->check(CLI::Range(2, 1000));
     app->add_flag("--one-input", o->one_input,

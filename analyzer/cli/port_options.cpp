@@ -67,6 +67,7 @@ Result<measure::SessionSettings> session_settings(const PortOptions& o, const me
         }
     }
     settings.hookup = request.hookup;
+    settings.coupled = request.coupled;
     settings.bench = request.bench;
     settings.level_dbfs = o.level_dbfs;
     settings.band = o.band;

@@ -37,6 +37,35 @@ std::string wrapped(std::string_view text, std::size_t indent, std::size_t width
     return out;
 }
 
+void pair_rows(std::string& out, const measure::Pair& p) {
+    row(out, "tank", format_with_uncertainty(p.primary_frequency_hz, p.primary_frequency_u95_hz, Unit::hertz),
+        "alone, undamped, 95 %");
+    row(out, "tank Q", format_with_uncertainty(p.primary_q, p.primary_q_u95, Unit::none));
+    row(out, "secondary", format_with_uncertainty(p.secondary_frequency_hz, p.secondary_frequency_u95_hz, Unit::hertz),
+        fmt::format("with the tank open, undamped; the tank is {:+.2f} % from it",
+                    100 * (p.primary_frequency_hz / p.secondary_frequency_hz - 1)));
+    row(out, "secondary Q", format_with_uncertainty(p.secondary_q, p.secondary_q_u95, Unit::none));
+    row(out, "coupling k", format_with_uncertainty(p.k, p.k_u95, Unit::none), "of the pair as it oscillates");
+    const auto peak = [&](const char* name, const measure::Pair::Peak& at, bool stronger) {
+        row(out, name, format_with_uncertainty(at.frequency_hz, at.frequency_u95_hz, Unit::hertz),
+            stronger ? "the stronger of the two" : "");
+    };
+    peak("lower peak", p.lower, p.lower_is_stronger());
+    peak("upper peak", p.upper, !p.lower_is_stronger());
+}
+
+void pair_budget(std::string& out, const measure::Pair& p) {
+    out += fmt::format("  {:<30} {:>14} {:>14} {:>9} {:>9} {:>11}\n", "uncertainty (standard, k = 1)", "tank",
+                       "secondary", "tank Q", "sec. Q", "coupling k");
+    for (const auto& line : p.budget) {
+        out += fmt::format("    {:<28} {:>14} {:>14} {:>9.2g} {:>9.2g} {:>11.2g}\n", line.source,
+                           format_quantity(line.primary_frequency_u_hz, Unit::hertz, 3),
+                           format_quantity(line.secondary_frequency_u_hz, Unit::hertz, 3), line.primary_q_u,
+                           line.secondary_q_u, line.k_u);
+    }
+    out += fmt::format("    chi square {:.1f} for {} degrees of freedom\n", p.chi_square, p.degrees_of_freedom);
+}
+
 }  // namespace
 
 std::string describe_result(const measure::MeasurementResult& result, bool with_budget) {
@@ -55,6 +84,8 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
             row(out, "resistance", format_with_uncertainty(*r->resistance_ohm, *r->resistance_u95_ohm, Unit::ohm),
                 "at resonance");
         }
+    } else if (result.pair() != nullptr) {
+        pair_rows(out, *result.pair());
     } else if (result.verdict() == measure::Verdict::rejected) {
         row(out, "measured", "nothing: the capture is rejected");
     } else if (const auto* accepted = std::get_if<measure::Accepted>(&result.outcome);
@@ -124,6 +155,7 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
         out += fmt::format("  {:<14}{}\n", fmt::format("- {}", measure::code_name(f.code)).substr(0, 20), "");
         out += "      " + wrapped(f.text, 6, 100) + "\n";
     }
+    if (with_budget && result.pair() != nullptr) pair_budget(out, *result.pair());
     if (with_budget && r != nullptr) {
         out += "  uncertainty (standard, k = 1)          frequency          Q      resistance\n";
         for (const auto& line : r->budget) {

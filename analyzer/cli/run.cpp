@@ -49,7 +49,8 @@ int run(int argc, const char* const* argv, std::FILE* out, std::FILE* err) {
     app.require_subcommand(1);
     const std::vector<Command> commands = {add_predict(app), add_devices(app), add_stimulus(app), add_simulate(app),
                                            add_measure(app), add_follow(app),  add_analyze(app),  add_loading(app),
-                                           add_combine(app), add_compare(app), add_tune(app),     add_book(app)};
+                                           add_combine(app), add_compare(app), add_tune(app),     add_exchange(app),
+                                           add_book(app)};
     if (const auto sentence = unknown_command(app, argc, argv)) {
         console.say(*sentence);
         return static_cast<int>(ExitCode::usage);

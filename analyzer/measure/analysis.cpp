@@ -10,6 +10,7 @@
 #include "analyzer/measure/evidence.hpp"
 #include "analyzer/measure/held_captures.hpp"
 #include "analyzer/measure/in_band.hpp"
+#include "analyzer/measure/pair.hpp"
 #include "analyzer/measure/pickup.hpp"
 #include "analyzer/measure/tank_value.hpp"
 #include "analyzer/measure/winding.hpp"
@@ -87,8 +88,37 @@ void add_other_peaks(std::vector<Finding>& findings, const Resonance& resonance)
     findings.push_back(
         {FindingCode::several_peaks, Weight::caution,
          fmt::format("further peaks at {}; the strongest is reported. Move other coils, the primary and metal "
-                     "away, or open the primary circuit",
+                     "away, or open the primary circuit; a tank that is closed on purpose is analysed at the foot with "
+                     "--coupled",
                      where)});
+}
+
+// Both circuits at once, from the two peaks of the foot with the tank closed.
+Status judge_pair(const AnalysisRequest& request, const dsp::Response& response,
+                  const dsp::CorrectedResponse& corrected, const dsp::Standards& standards, MeasurementResult& result) {
+    PairShape shape = usual_shape();
+    if (request.description && request.description->primary && request.description->tank) {
+        const auto calculated = model::make_coupled_pair(*request.description);
+        if (!calculated) return calculated.error();
+        shape = shape_of(calculated->two_modes());
+    }
+    PairOutcome outcome =
+        find_pair(corrected, response, standards, request.bench, request.tolerances, shape, response.clock_drift_ppm);
+    if (auto* why = std::get_if<std::string>(&outcome)) {
+        result.findings.push_back({FindingCode::no_resonance, Weight::reject, std::move(*why)});
+        return Done{};
+    }
+    add_uncorrected(result.findings, corrected);
+    if (!shape.described) {
+        result.findings.push_back(
+            {FindingCode::several_peaks, Weight::note,
+             "two coupled circuits as asked for; without primary and tank in the coil's description (--coil) a usual "
+             "form of the current is taken, which widens the intervals"});
+    }
+    Accepted accepted;
+    accepted.pair = std::move(std::get<Pair>(outcome));
+    result.outcome = std::move(accepted);
+    return Done{};
 }
 
 // The wire near the head has no impedance to correct: the ratio itself is evaluated.
@@ -129,6 +159,9 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
 Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, AnalysisContext& context) {
     if (request.shorted && request.hookup != bench::Hookup::winding) {
         return usage_error("a capture with the primary shorted belongs to the winding hookup");
+    }
+    if (request.coupled && request.hookup != bench::Hookup::foot) {
+        return usage_error("two coupled circuits (--coupled) are measured at the foot of the secondary: hookup foot");
     }
     MeasurementResult result;
     result.hookup = request.hookup;
@@ -193,6 +226,13 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     if (request.hookup == bench::Hookup::winding) {
         add_uncorrected(result.findings, *corrected);
         judge_winding(request, *response, *corrected, standards, result);
+        return result;
+    }
+
+    if (request.coupled) {
+        if (Status judged = judge_pair(request, *response, *corrected, standards, result); !judged) {
+            return judged.error();
+        }
         return result;
     }
 

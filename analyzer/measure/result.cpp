@@ -19,6 +19,11 @@ const Resonance* MeasurementResult::resonance() const {
     return accepted != nullptr && accepted->resonance ? &*accepted->resonance : nullptr;
 }
 
+const Pair* MeasurementResult::pair() const {
+    const auto* accepted = std::get_if<Accepted>(&outcome);
+    return accepted != nullptr && accepted->pair ? &*accepted->pair : nullptr;
+}
+
 std::optional<double> MeasurementResult::difference_percent() const {
     const Resonance* measured = resonance();
     const std::optional<double> expected = calculated_hz();

@@ -1,6 +1,7 @@
 // The result of one measurement. A rejected one has no place where a resonance could stand.
 #pragma once
 
+#include <array>
 #include <complex>
 #include <optional>
 #include <string>
@@ -86,11 +87,43 @@ struct TankValue {
     std::optional<double> resistance_ohm = {};  // in series with the inductance, at resonance
 };
 
+// One contribution to a pair's uncertainty, k = 1.
+struct PairBudgetLine {
+    std::string source;
+    double primary_frequency_u_hz = 0, secondary_frequency_u_hz = 0;
+    double primary_q_u = 0, secondary_q_u = 0;
+    double k_u = 0;
+};
+
+// Secondary and tank measured together at the foot (hookup `foot`, tank closed). The circuits' own frequencies are the
+// undamped ones, each with the other circuit absent; k is that of the oscillating pair (model/coupled_pair.hpp).
+struct Pair {
+    double primary_frequency_hz = 0, primary_frequency_u95_hz = 0;
+    double secondary_frequency_hz = 0, secondary_frequency_u95_hz = 0;
+    double primary_q = 0, primary_q_u95 = 0;
+    double secondary_q = 0, secondary_q_u95 = 0;
+    double k = 0, k_u95 = 0;
+    struct Peak {
+        double frequency_hz = 0, frequency_u95_hz = 0;
+        double conductance_s = 0;  // at the foot
+    };
+    Peak lower, upper;  // what is seen: the pair's resonances, undamped
+    // Of primary frequency, secondary frequency, primary Q, secondary Q, k, in this order.
+    std::array<std::array<double, 5>, 5> correlation{};
+    std::vector<PairBudgetLine> budget;
+    double chi_square = 0;
+    std::size_t degrees_of_freedom = 0;
+    std::array<dsp::Band, 2> fit_windows;
+    bool shape_described = false;  // from the coil's description, else from coils of usual proportions
+    [[nodiscard]] bool lower_is_stronger() const { return lower.conductance_s > upper.conductance_s; }
+};
+
 struct Accepted {
     std::optional<Resonance> resonance = {};  // empty for standards
     std::optional<WindingValue> winding = {};
     std::optional<Coupling> coupling = {};
     std::optional<TankValue> tank = {};
+    std::optional<Pair> pair = {};
 };
 struct Rejected {};
 
@@ -130,6 +163,8 @@ struct MeasurementResult {
     [[nodiscard]] const Resonance* resonance() const;
     // Of the secondary, or of the tank for that hookup; empty without a description of it.
     [[nodiscard]] std::optional<double> calculated_hz() const;
+    // Secondary and tank together, or null.
+    [[nodiscard]] const Pair* pair() const;
     // 100 (measured - calculated) / calculated; empty without both.
     [[nodiscard]] std::optional<double> difference_percent() const;
 };

@@ -95,6 +95,53 @@ Json calculated_json(const MeasurementResult& result) {
             {"q", nullptr}};
 }
 
+Json pair_json(const Pair& p) {
+    const auto peak = [](const Pair::Peak& at) -> Json {
+        return {{"frequency_hz", number(at.frequency_hz)},
+                {"frequency_u95_hz", number(at.frequency_u95_hz)},
+                {"conductance_s", number(at.conductance_s)}};
+    };
+    Json j;
+    j["primary_frequency_hz"] = number(p.primary_frequency_hz);
+    j["primary_frequency_u95_hz"] = number(p.primary_frequency_u95_hz);
+    j["secondary_frequency_hz"] = number(p.secondary_frequency_hz);
+    j["secondary_frequency_u95_hz"] = number(p.secondary_frequency_u95_hz);
+    j["primary_q"] = number(p.primary_q);
+    j["primary_q_u95"] = number(p.primary_q_u95);
+    j["secondary_q"] = number(p.secondary_q);
+    j["secondary_q_u95"] = number(p.secondary_q_u95);
+    j["k"] = number(p.k);
+    j["k_u95"] = number(p.k_u95);
+    j["lower"] = peak(p.lower);
+    j["upper"] = peak(p.upper);
+    j["stronger"] = p.lower_is_stronger() ? "lower" : "upper";
+    Json correlation = Json::array();
+    for (const auto& row : p.correlation) {
+        Json values = Json::array();
+        for (const double value : row) values.push_back(number(value));
+        correlation.push_back(std::move(values));
+    }
+    j["correlation_of"] = {"primary_frequency_hz", "secondary_frequency_hz", "primary_q", "secondary_q", "k"};
+    j["correlation"] = std::move(correlation);
+    Json budget = Json::array();
+    for (const PairBudgetLine& line : p.budget) {
+        budget.push_back({{"source", line.source},
+                          {"primary_frequency_u_hz", number(line.primary_frequency_u_hz)},
+                          {"secondary_frequency_u_hz", number(line.secondary_frequency_u_hz)},
+                          {"primary_q_u", number(line.primary_q_u)},
+                          {"secondary_q_u", number(line.secondary_q_u)},
+                          {"k_u", number(line.k_u)}});
+    }
+    j["budget"] = std::move(budget);
+    j["chi_square"] = number(p.chi_square);
+    j["degrees_of_freedom"] = p.degrees_of_freedom;
+    Json windows = Json::array();
+    for (const dsp::Band& w : p.fit_windows) windows.push_back({number(w.low_hz), number(w.high_hz)});
+    j["fit_windows_hz"] = std::move(windows);
+    j["current_form"] = p.shape_described ? "described" : "usual";
+    return j;
+}
+
 Json curve_json(const Curve& curve) {
     Json real = Json::array(), imaginary = Json::array();
     for (const auto& z : curve.impedance_ohm) {
@@ -156,6 +203,7 @@ Json to_json(const MeasurementResult& result, bool with_curve) {
         j["coupling"] = {
             {"k", number(c.k)}, {"k_u95", number(c.k_u95)}, {"shorted_inductance_h", number(c.shorted_inductance_h)}};
     }
+    j["pair"] = result.pair() != nullptr ? pair_json(*result.pair()) : Json(nullptr);
     j["tank"] = nullptr;
     if (const auto* accepted = std::get_if<Accepted>(&result.outcome); accepted != nullptr && accepted->tank) {
         j["tank"] = tank_json(*accepted->tank);

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyzer/measure/pair_fit.hpp"
 #include "analyzer/record/utc_time.hpp"
 #include "dsp/resonance_fit.hpp"
 #include "dsp/response.hpp"
@@ -18,6 +19,8 @@ constexpr double kTail_s = 0.3;  // latency of the interface and the coil's ring
 constexpr double kFade_s = 0.005;
 constexpr double kFinal_s = 6.0;          // of the second sweep
 constexpr double kBinsPerBandwidth = 10;  // the fit wants at least this many bins across f0/Q
+// A few bandwidths around a peak hold nearly all the information about it.
+constexpr double kFocusBandwidths = 3;
 constexpr double kFinerWhenTooCoarse = 6;
 constexpr double kMinimumWidthBins = 12;  // of the coarse sweep, around a peak it could not resolve
 constexpr double kLongestPeriod_s = 8.0;
@@ -74,14 +77,27 @@ CoarseView look(const dsp::TwoChannelCapture& capture, std::size_t period_frames
     if (!response) return {};
     const auto corrected = dsp::correct(*response, standards, settings.bench);
     if (!corrected) return {};
+    if (settings.coupled) {
+        const PairFitOutcome pair = fit_pair(*corrected, usual_shape());
+        const auto* fit = std::get_if<PairFit>(&pair);
+        if (fit == nullptr) return {};
+        const double centre = 0.5 * (fit->resonance_hz[0] + fit->resonance_hz[1]);
+        const double widest = centre / std::min(fit->value.primary_q, fit->value.secondary_q);
+        return {centre,
+                std::max(fit->value.primary_q, fit->value.secondary_q),
+                0.5 * (fit->resonance_hz[1] - fit->resonance_hz[0]) + kFocusBandwidths * widest,
+                {}};
+    }
     const auto form =
         settings.hookup == bench::Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
     const dsp::FitOutcome outcome = dsp::fit_resonance(*corrected, form);
-    if (const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome)) return {fit->frequency_hz, fit->q, {}};
+    if (const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome)) {
+        return {fit->frequency_hz, fit->q, kFocusBandwidths * fit->frequency_hz / fit->q, {}};
+    }
     if (std::get<dsp::NoFit>(outcome).reason != dsp::NoFit::Reason::too_coarse) return {};
     const std::vector<dsp::Peak> peaks = dsp::find_peaks(*corrected, form);
     if (peaks.empty()) return {};
-    return {std::nullopt, std::nullopt, peaks.front().frequency_hz};
+    return {std::nullopt, std::nullopt, 0, peaks.front().frequency_hz};
 }
 
 void concentrate(dsp::PeriodicSweep& sweep, const CoarseView& view, const SessionSettings& settings) {
@@ -96,9 +112,8 @@ void concentrate(dsp::PeriodicSweep& sweep, const CoarseView& view, const Sessio
         sweep.period_frames = dsp::choose_period(static_cast<std::size_t>(std::min(wanted, longest)));
     }
     if (found) {
-        // A few bandwidths around the peak hold nearly all the information about f0 and Q; the floor keeps the rest of
-        // the band in view.
-        sweep.focus = dsp::PeriodicSweep::Focus{*view.frequency_hz, 3 * *view.frequency_hz / *view.q, 20};
+        // The floor keeps the rest of the band in view.
+        sweep.focus = dsp::PeriodicSweep::Focus{*view.frequency_hz, view.half_width_hz, 20};
     } else if (view.narrow_peak_hz) {
         sweep.focus = dsp::PeriodicSweep::Focus{*view.narrow_peak_hz, coarse_spacing_hz * kMinimumWidthBins, 20};
     }

@@ -24,6 +24,7 @@ void make_coarse(dsp::PeriodicSweep& sweep);
 // What a coarse sweep shows. It steers the next sweep and is no result.
 struct CoarseView {
     std::optional<double> frequency_hz, q;
+    double half_width_hz = 0;              // of what the next sweep concentrates on
     std::optional<double> narrow_peak_hz;  // seen, but narrower than the coarse bins can resolve
 };
 CoarseView look(const dsp::TwoChannelCapture& capture, std::size_t period_frames, const SessionSettings& settings,
