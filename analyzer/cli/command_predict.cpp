@@ -145,6 +145,10 @@ ExitCode predict(const Options& o, Console& console) {
         console.print(j.dump(2) + "\n");
     } else {
         console.print(describe_calculated(*calculated));
+        const double slenderness = coil->secondary.length_m / coil->secondary.diameter_m;
+        if (slenderness < 0.1 || slenderness > 50) {
+            console.print("  (length over diameter lies outside Medhurst's table, 0.1 to 50: no opinion to go by)\n");
+        }
         console.print(budget_text(*coil, *calculated));
         if (coil->primary) console.print(describe_primary(*coil, *calculated));
         if (advice) console.print(advice_text(*advice));

@@ -58,6 +58,8 @@ Complaint first_of(Complaints... complaints) {
 
 // Winding ------------------------------------------------------------------------------------------------------------
 
+// In diameters: four times what any table of coils goes to.
+constexpr double kLongestWinding = 200;
 constexpr double kCloseWindingSlack = 0.02;
 // Of a toroid, in overall diameters: strips that reach the axis have no ring of charge to integrate.
 constexpr double kWidestTube = 0.4995;
@@ -84,6 +86,13 @@ Complaint winding_fits(const Winding& w) {
     if (overall > w.diameter_m / 2) {
         return fmt::format("secondary.wire is {} thick, more than half of secondary.diameter ({}); check both units",
                            length_text(overall), length_text(w.diameter_m));
+    }
+    if (w.length_m > kLongestWinding * w.diameter_m) {
+        return fmt::format(
+            "secondary.length is {}, more than {:.0f} times secondary.diameter ({}): that is a wire and not a coil; "
+            "check "
+            "both units",
+            length_text(w.length_m), kLongestWinding, length_text(w.diameter_m));
     }
     if (pitch > w.diameter_m) {
         return fmt::format(

@@ -200,6 +200,8 @@ TEST(Geometry, AToroidKeepsAHole) {
 }
 
 TEST(Geometry, AWindingIsNoStraightWire) {
+    expect_refused([](CoilDescription& c) { c.secondary.length_m = 250 * c.secondary.diameter_m; },
+                   {"secondary.length", "times secondary.diameter"});
     expect_refused([](CoilDescription& c) { c.secondary.turns = 2; }, {"secondary.turns", "apart", "not a winding"});
 }
 
