@@ -200,7 +200,7 @@ TEST(Geometry, AToroidKeepsAHole) {
 }
 
 TEST(Geometry, AWindingIsNoStraightWire) {
-    expect_refused([](CoilDescription& c) { c.secondary.length_m = 250 * c.secondary.diameter_m; },
+    expect_refused([](CoilDescription& c) { c.secondary.diameter_m = c.secondary.length_m / 250; },
                    {"secondary.length", "times secondary.diameter"});
     expect_refused([](CoilDescription& c) { c.secondary.turns = 2; }, {"secondary.turns", "apart", "not a winding"});
 }
