@@ -20,10 +20,6 @@ struct Options {
     bool json = false;
 };
 
-Json number(const std::optional<double>& value) {
-    return value ? Json(*value) : Json(nullptr);
-}
-
 Json list_json(const LookedAt& looked) {
     const book::Book& b = looked.opened.book;
     Json json = book_head("coldtune.book-list.v1", looked.places, looked.opened);
@@ -41,11 +37,11 @@ Json list_json(const LookedAt& looked) {
                                 {"coil", run.coil > 0 ? Json(run.coil) : Json(nullptr)},
                                 {"verdict", h.verdict},
                                 {"way", h.way.empty() ? Json(nullptr) : Json(h.way)},
-                                {"frequency_hz", number(h.resonance_hz)},
-                                {"frequency_u95_hz", number(h.resonance_u95_hz)},
-                                {"q", number(h.q)},
-                                {"inductance_h", number(h.inductance_h)},
-                                {"inductance_u95_h", number(h.inductance_u95_h)},
+                                {"frequency_hz", record::number_or_null(h.resonance_hz)},
+                                {"frequency_u95_hz", record::number_or_null(h.resonance_u95_hz)},
+                                {"q", record::number_or_null(h.q)},
+                                {"inductance_h", record::number_or_null(h.inductance_h)},
+                                {"inductance_u95_h", record::number_or_null(h.inductance_u95_h)},
                                 {"notes", run.notes.size()}});
     }
     return json;

@@ -35,7 +35,7 @@ struct AnalysisRequest {
     audio::CaptureFile coil;  // the capture itself (a standard's when the hookup is one)
     std::optional<Standard> open, short_circuit, load;
     std::optional<Standard> shorted;  // hookup winding only: the same again with the primary shorted
-    bool coupled = false;  // hookup foot only: the tank is closed, two resonances are sought together
+    bool coupled = false;             // hookup foot only: the tank is closed, two resonances are sought together
     dsp::BenchValues bench;
     BenchTolerances tolerances;
     std::optional<std::size_t> period_frames;   // nullopt: the file's note if the signal confirms it, else unknown

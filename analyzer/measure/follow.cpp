@@ -136,10 +136,8 @@ Result<CoarseView> coarse_look(audio::HeldStream& held, const SessionSettings& s
     if (!signal) return signal.error();
     const std::size_t tail = tail_frames(settings.sample_rate_hz);
     const double duration_s = static_cast<double>(signal->size() + tail) / settings.sample_rate_hz;
-    auto recording = held.play_and_record(*signal, tail, stop, [&](const audio::Progress& p) {
-        if (!progress) return;
-        progress({1, 1, "coarse sweep", p.fraction, (1 - p.fraction) * duration_s, p.peak_generator, p.peak_coil});
-    });
+    auto recording =
+        held.play_and_record(*signal, tail, stop, step_progress(progress, 1, 1, "coarse sweep", duration_s));
     if (!recording) return recording.error();
     return look(recording->capture, sweep.period_frames, settings, context.standards);
 }

@@ -46,10 +46,8 @@ public:
         if (!signal) return signal.error();
         const std::size_t tail = tail_frames(settings_.sample_rate_hz);
         const double duration_s = static_cast<double>(signal->size() + tail) / settings_.sample_rate_hz;
-        auto recording = held_.play_and_record(*signal, tail, stop_, [&](const audio::Progress& p) {
-            if (!progress_) return;
-            progress_({step_, steps_, what, p.fraction, (1 - p.fraction) * duration_s, p.peak_generator, p.peak_coil});
-        });
+        auto recording =
+            held_.play_and_record(*signal, tail, stop_, step_progress(progress_, step_, steps_, what, duration_s));
         if (!recording) return recording.error();
         dsp::TwoChannelCapture capture = std::move(recording->capture);
         if (!delay_frames_) {

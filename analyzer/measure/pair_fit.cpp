@@ -14,7 +14,7 @@
 namespace coldtune::measure {
 namespace {
 
-constexpr double kDetectionSigma = 6;  // as a single resonance's
+constexpr double kDetectionSigma = 6;    // as a single resonance's
 constexpr double kSmallestShare = 1e-3;  // of the higher peak: lower ones are ripples or other modes
 constexpr std::size_t kFewestBins = 12;  // across the half-power width of either peak
 // Only bins within this many half-power widths of either peak: they hold what there is to know, and further out the
@@ -36,11 +36,11 @@ std::variant<TwoPeaks, std::string> two_peaks(const std::vector<dsp::ResonanceBi
         std::erase_if(peaks, [&](const dsp::FoundPeak& p) { return p.contrast < least; });
     }
     if (peaks.size() < 2) {
-        return fmt::format("{} in the band, where a coupled pair makes two: check that the tank is closed, or open it "
-                           "and analyse the secondary alone",
-                           peaks.empty() ? std::string("no peak stands out of the noise")
-                                         : fmt::format("only one peak, at {:.6g} Hz, stands out",
-                                                       peaks.front().peak.frequency_hz));
+        return fmt::format(
+            "{} in the band, where a coupled pair makes two: check that the tank is closed, or open it "
+            "and analyse the secondary alone",
+            peaks.empty() ? std::string("no peak stands out of the noise")
+                          : fmt::format("only one peak, at {:.6g} Hz, stands out", peaks.front().peak.frequency_hz));
     }
     TwoPeaks two{peaks[0], peaks[1]};
     if (two.lower.peak.frequency_hz > two.upper.peak.frequency_hz) std::swap(two.lower, two.upper);
@@ -81,7 +81,9 @@ std::vector<dsp::ResonanceBin> inside(const std::vector<dsp::ResonanceBin>& bins
                                       const std::array<dsp::Band, 2>& windows) {
     std::vector<dsp::ResonanceBin> chosen;
     for (const auto& bin : bins) {
-        const auto in = [&](const dsp::Band& w) { return bin.frequency_hz >= w.low_hz && bin.frequency_hz <= w.high_hz; };
+        const auto in = [&](const dsp::Band& w) {
+            return bin.frequency_hz >= w.low_hz && bin.frequency_hz <= w.high_hz;
+        };
         if (in(windows[0]) || in(windows[1])) chosen.push_back(bin);
     }
     return chosen;
@@ -182,9 +184,10 @@ PairFitOutcome fit_pair(const dsp::CorrectedResponse& data, const PairShape& sha
             const dsp::Band width = around(*peak, 1);
             const std::size_t across = inside(all, {width, width}).size();
             if (across < kFewestBins) {
-                return fmt::format("the peak near {:.6g} Hz has only {} bins across it where {} are needed: use a "
-                                   "longer period",
-                                   f, across, kFewestBins);
+                return fmt::format(
+                    "the peak near {:.6g} Hz has only {} bins across it where {} are needed: use a "
+                    "longer period",
+                    f, across, kFewestBins);
             }
         }
         // The next mode of a secondary alone makes a second peak as well.
@@ -227,7 +230,8 @@ PairFitOutcome fit_pair(const dsp::CorrectedResponse& data, const PairShape& sha
     fit.noise_covariance = passage.asDiagonal() * covariances->noise.topLeftCorner<5, 5>() * passage.asDiagonal();
     fit.resonance_hz = model.resonances_hz(fit.value);
     propagate_resonances(model, theta, covariances->whole, fit);
-    for (std::size_t m = 0; m < 2; ++m) fit.conductance_s[m] = model.admittance(fit.resonance_hz[m], theta.data()).real();
+    for (std::size_t m = 0; m < 2; ++m)
+        fit.conductance_s[m] = model.admittance(fit.resonance_hz[m], theta.data()).real();
     fit.chi_square = solution->chi_square;
     fit.degrees_of_freedom = 2 * bins.size() + PairModel::priors - PairModel::parameters;
     fit.windows = windows;

@@ -25,9 +25,13 @@ PairShape shape_of(const model::TwoModes& modes) {
 }
 
 PairShape usual_shape() {
-    // At resonance S_fm = 0.19 and S_mm = 0.13; seen on the coils of tests/analyzer/pair_fit_test: 0.14 to 0.28 and 0.08
-    // to 0.20.
-    return {{{3.1, 1.2, 0.95, 1.15}, {4.9, 1.2, 0.7, 1.3}, {6.6, 1.2, 0.5, 1.5}, {8.3, 1.2, 0.35, 1.7}, {10, 1.2, 0.25, 1.9}},
+    // At resonance S_fm = 0.19 and S_mm = 0.13; seen on the coils of tests/analyzer/pair_fit_test: 0.14 to 0.28 and
+    // 0.08 to 0.20.
+    return {{{3.1, 1.2, 0.95, 1.15},
+             {4.9, 1.2, 0.7, 1.3},
+             {6.6, 1.2, 0.5, 1.5},
+             {8.3, 1.2, 0.35, 1.7},
+             {10, 1.2, 0.25, 1.9}},
             0.3,
             0.35,
             false};
@@ -86,8 +90,8 @@ Eigen::VectorXd PairModel::scaled(const PairParameters& p) const {
         scale_.secondary_q * std::log(p.secondary_hz / scale_.secondary_hz), std::log(p.primary_q / scale_.primary_q),
         std::log(p.secondary_q / scale_.secondary_q), std::log(p.k / scale_.k),
         std::log(p.strength_s / scale_.strength_s), p.background_f / background_scale_f_,
-        (p.secondary_exponent - kExponent) / kSecondaryExponent_u, (p.primary_exponent - kExponent) / kPrimaryExponent_u,
-        p.background_error / kBackground_u,
+        (p.secondary_exponent - kExponent) / kSecondaryExponent_u,
+        (p.primary_exponent - kExponent) / kPrimaryExponent_u, p.background_error / kBackground_u,
         p.fm_error / shape_.fm_u, p.mm_error / shape_.mm_u;
     return theta;
 }
@@ -141,11 +145,9 @@ Complex PairModel::evaluate(double frequency_hz, const PairParameters& p, Deriva
         const Complex to_k2 = scale * (fm * fm * a - 2.0 * j * fm - part) + to_z * j * mm;
         const Complex to_mm = to_z * j * k2;
         const Complex to_ff = j * strength_x;
-        const Complex to_loss = to_a - j * (to_fm * (by_fm * s.loss.fm) + to_mm * (by_mm * s.loss.mm) +
-                                            to_ff * (by_ff * s.loss.ff));
-        const auto slope = [&](double Sums::*of) {
-            return Complex(s.value_slope.*of, -loss_b * s.loss_slope.*of);
-        };
+        const Complex to_loss =
+            to_a - j * (to_fm * (by_fm * s.loss.fm) + to_mm * (by_mm * s.loss.mm) + to_ff * (by_ff * s.loss.ff));
+        const auto slope = [&](double Sums::*of) { return Complex(s.value_slope.*of, -loss_b * s.loss_slope.*of); };
         const Complex along_x = to_a * Complex(0, 2 / (x * x)) + to_loss * ((p.secondary_exponent - 1) * loss_b) +
                                 to_fm * by_fm * slope(&Sums::fm) + to_mm * by_mm * slope(&Sums::mm) +
                                 to_ff * by_ff * slope(&Sums::ff) - resonant;

@@ -45,7 +45,7 @@ struct PairParameters {
     double strength_s = 0;    // g
     double background_f = 0;  // C
     double secondary_exponent = 0.5, primary_exponent = 0.5;
-    double background_error = 0;  // relative, of S_ff
+    double background_error = 0;        // relative, of S_ff
     double fm_error = 0, mm_error = 0;  // likewise, of the other two
 };
 

@@ -24,10 +24,7 @@ public:
         request.tail_frames = tail_frames(settings_.sample_rate_hz);
         const double duration_s =
             static_cast<double>(request.stimulus.size() + request.tail_frames) / settings_.sample_rate_hz;
-        return port_.play_and_record(request, stop_, [&](const audio::Progress& p) {
-            if (!progress_) return;
-            progress_({step, steps, what, p.fraction, (1 - p.fraction) * duration_s, p.peak_generator, p.peak_coil});
-        });
+        return port_.play_and_record(request, stop_, step_progress(progress_, step, steps, what, duration_s));
     }
 
 private:

@@ -125,6 +125,14 @@ void make_final(dsp::PeriodicSweep& sweep, const SessionSettings& settings) {
     sweep.periods = settings.periods.value_or(by_time + 1);
 }
 
+audio::ProgressCallback step_progress(const SessionProgressCallback& progress, int step, int steps, const char* what,
+                                      double duration_s) {
+    return [&progress, step, steps, what, duration_s](const audio::Progress& p) {
+        if (!progress) return;
+        progress({step, steps, what, p.fraction, (1 - p.fraction) * duration_s, p.peak_generator, p.peak_coil});
+    };
+}
+
 const char* name_of_final(const CoarseView& view) {
     return view.frequency_hz ? "concentrated sweep" : "long sweep";
 }

@@ -32,6 +32,10 @@ CoarseView look(const dsp::TwoChannelCapture& capture, std::size_t period_frames
 
 // Turns the coarse sweep into one that spends its time where the view says, with bins fine enough for it.
 void concentrate(dsp::PeriodicSweep& sweep, const CoarseView& view, const SessionSettings& settings);
+// An audio port's progress as that of one step of a session; nothing where nobody asked. `progress` must outlive it.
+audio::ProgressCallback step_progress(const SessionProgressCallback& progress, int step, int steps, const char* what,
+                                      double duration_s);
+
 // As many periods as the final sweep needs.
 void make_final(dsp::PeriodicSweep& sweep, const SessionSettings& settings);
 const char* name_of_final(const CoarseView& view);

@@ -149,6 +149,14 @@ std::string_view type_name(const Json& value) {
 
 }  // namespace
 
+Json number_or_null(double value) {
+    return std::isfinite(value) ? Json(value) : Json(nullptr);
+}
+
+Json number_or_null(const std::optional<double>& value) {
+    return value ? number_or_null(*value) : Json(nullptr);
+}
+
 std::string json_text(const Json& value, int indent, bool ascii) {
     return value.dump(indent, ' ', ascii, Json::error_handler_t::replace);
 }

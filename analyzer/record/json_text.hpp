@@ -30,6 +30,10 @@ using Json = nlohmann::ordered_json;
 // UTF-8 become U+FFFD. With `ascii` everything beyond ASCII is written as \u escapes.
 std::string json_text(const Json& value, int indent = 2, bool ascii = false);
 
+// A number, or null where there is none (empty, NaN, infinite).
+Json number_or_null(double value);
+Json number_or_null(const std::optional<double>& value);
+
 struct JsonLimits {
     std::size_t bytes = std::size_t{64} << 20;
     std::size_t depth = 32;  // nested arrays and objects

@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <nlohmann/json.hpp>
 
-#include "analyzer/cli/run.hpp"
 #include "tests/support/book_rig.hpp"
+#include "tests/support/command_line.hpp"
 
 namespace coldtune {
 namespace {
@@ -14,33 +14,10 @@ namespace {
 namespace fs = std::filesystem;
 using Json = nlohmann::json;
 using testing::bytes_of;
+using testing::coldtune;
 using ::testing::HasSubstr;
+using testing::Said;
 using ::testing::StartsWith;
-
-struct Said {
-    int code = -1;
-    std::string out, err;
-};
-
-std::string all_of(std::FILE* file) {
-    std::string text;
-    std::rewind(file);
-    for (int c = std::fgetc(file); c != EOF; c = std::fgetc(file)) text += static_cast<char>(c);
-    std::fclose(file);
-    return text;
-}
-
-Said coldtune(const std::vector<std::string>& arguments) {
-    std::vector<const char*> argv = {"coldtune"};
-    for (const std::string& a : arguments) argv.push_back(a.c_str());
-    std::FILE* out = std::tmpfile();
-    std::FILE* err = std::tmpfile();
-    Said said;
-    said.code = cli::run(static_cast<int>(argv.size()), argv.data(), out, err);
-    said.out = all_of(out);
-    said.err = all_of(err);
-    return said;
-}
 
 class BookCommand : public test::BookRig {
 protected:

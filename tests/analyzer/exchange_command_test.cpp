@@ -7,7 +7,7 @@
 #include <string>
 #include <vector>
 
-#include "analyzer/cli/run.hpp"
+#include "tests/support/command_line.hpp"
 #include "tests/support/scratch_folder.hpp"
 
 namespace coldtune {
@@ -15,27 +15,11 @@ namespace {
 
 using Json = nlohmann::json;
 
-struct Said {
-    int code = 0;
-    std::string out, err;
-};
+using testing::Said;
 
-Said exchange(std::vector<const char*> arguments) {
-    arguments.insert(arguments.begin(), {"coldtune", "exchange"});
-    std::FILE* out = std::tmpfile();
-    std::FILE* err = std::tmpfile();
-    Said said;
-    said.code = cli::run(static_cast<int>(arguments.size()), arguments.data(), out, err);
-    const auto read = [](std::FILE* file) {
-        std::string text;
-        std::rewind(file);
-        for (int c = std::fgetc(file); c != EOF; c = std::fgetc(file)) text.push_back(static_cast<char>(c));
-        std::fclose(file);
-        return text;
-    };
-    said.out = read(out);
-    said.err = read(err);
-    return said;
+Said exchange(std::vector<std::string> arguments) {
+    arguments.insert(arguments.begin(), "exchange");
+    return testing::coldtune(arguments);
 }
 
 const char* const kFoot =

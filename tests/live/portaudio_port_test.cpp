@@ -19,53 +19,22 @@
 
 #include "analyzer/audio/audio_port.hpp"
 #include "tests/support/jack_server.hpp"
+#include "tests/support/live_rig.hpp"
 #include "tests/support/tape.hpp"
 
 namespace coldtune::audio {
 namespace {
 
+using testing::exact_delay;
+using testing::expect_fault;
 using ::testing::HasSubstr;
 using testing::JackCoil;
 using testing::JackServer;
+using testing::noise_request;
 using ::testing::Not;
 using testing::ServerOptions;
+using testing::since;
 using Clock = std::chrono::steady_clock;
-
-double since(Clock::time_point begin) {
-    return std::chrono::duration<double>(Clock::now() - begin).count();
-}
-
-// White noise between 0.1 s of silence at either end; every float of it is different.
-SweepRequest noise_request(const JackCoil& coil, double seconds) {
-    SweepRequest request;
-    request.device = coil.name();
-    request.sample_rate_hz = coil.rate_hz();
-    const auto silence = static_cast<std::size_t>(0.1 * coil.rate_hz());
-    std::mt19937 random(11);
-    std::uniform_real_distribution<double> level(-0.5, 0.5);
-    request.stimulus.assign(silence, 0.0);
-    for (auto n = static_cast<std::size_t>(seconds * coil.rate_hz()); n > 0; --n) {
-        request.stimulus.push_back(level(random));
-    }
-    request.stimulus.insert(request.stimulus.end(), silence, 0.0);
-    request.tail_frames = silence;
-    return request;
-}
-
-// Frames by which the recording lags, if it is otherwise the stimulus bit for bit.
-std::optional<std::size_t> exact_delay(const SweepRequest& request, const std::vector<double>& recorded) {
-    const auto sounds = [](double x) { return x != 0; };
-    const auto played = std::find_if(request.stimulus.begin(), request.stimulus.end(), sounds);
-    const auto heard = std::find_if(recorded.begin(), recorded.end(), sounds);
-    const auto delay = (heard - recorded.begin()) - (played - request.stimulus.begin());
-    if (delay < 0) return std::nullopt;
-    for (std::size_t i = 0; i + static_cast<std::size_t>(delay) < recorded.size(); ++i) {
-        const double x =
-            i < request.stimulus.size() ? static_cast<double>(static_cast<float>(request.stimulus[i])) : 0.0;
-        if (recorded[i + static_cast<std::size_t>(delay)] != x) return std::nullopt;
-    }
-    return static_cast<std::size_t>(delay);
-}
 
 Result<Recording> play(const SweepRequest& request) {
     return make_portaudio_port()->play_and_record(request, {}, {});
@@ -79,15 +48,6 @@ void expect_exact(const Result<Recording>& recording, const SweepRequest& reques
     EXPECT_EQ(recording->device, request.device);
     EXPECT_TRUE(exact_delay(request, recording->capture.generator)) << "generator side differs";
     EXPECT_TRUE(exact_delay(request, recording->capture.coil)) << "coil side differs";
-}
-
-// A device error that says what happened.
-void expect_fault(const Result<Recording>& recording, const std::string& words) {
-    ASSERT_FALSE(recording.ok());
-    EXPECT_EQ(recording.error().kind, ErrorKind::device) << recording.error().message;
-    EXPECT_THAT(recording.error().message, HasSubstr(words));
-    EXPECT_THAT(recording.error().message, Not(HasSubstr("the audio process"))) << "the child crashed";
-    EXPECT_EQ(recording.error().message.find('\n'), std::string::npos);
 }
 
 // One that was noticed in time: the contract's second without progress, and as much again for ramping down or ending
@@ -130,105 +90,6 @@ TEST(PortAudioPort, LoopIsBitExactAtBothRates) {
         EXPECT_EQ(last, 1.0);
         EXPECT_NEAR(peak, 0.5, 1e-3);  // the largest of some 200,000 uniform samples misses 0.5 by 1e-5
     }
-}
-
-HoldRequest hold_request(const JackCoil& coil, double seconds) {
-    HoldRequest request;
-    request.device = coil.name();
-    request.sample_rate_hz = coil.rate_hz();
-    request.most_stimulus_frames = request.most_recorded_frames = static_cast<std::size_t>(seconds * coil.rate_hz());
-    return request;
-}
-
-// The bypass client gives back what it gets: every sweep of a held stream must come back bit for bit, after the same
-// delay.
-TEST(HeldStream, EverySweepComesBackAfterTheSameDelay) {
-    const JackServer server({.rate_hz = 96000});
-    const JackCoil coil({"--hookup", "bypass", "--freewheel"});
-    const auto port = make_portaudio_port();
-    auto held = port->hold(hold_request(coil, 4));
-    ASSERT_TRUE(held.ok()) << held.error().message;
-    EXPECT_EQ((*held)->sample_rate_hz(), 96000);
-    std::optional<std::size_t> first_delay;
-    for (const double seconds : {1.0, 0.3, 2.0}) {
-        const auto request = noise_request(coil, seconds);
-        const auto recording = (*held)->play_and_record(request.stimulus, request.tail_frames, {}, {});
-        ASSERT_TRUE(recording.ok()) << recording.error().message;
-        const auto delay = exact_delay(request, recording->capture.coil);
-        ASSERT_TRUE(delay) << "it did not come back as it was";
-        if (!first_delay) first_delay = delay;
-        EXPECT_EQ(*delay, *first_delay);
-        std::this_thread::sleep_for(std::chrono::milliseconds(300));  // a hand that moves the clip
-    }
-    const auto too_long = noise_request(coil, 5);
-    const auto refused = (*held)->play_and_record(too_long.stimulus, 0, {}, {});
-    ASSERT_FALSE(refused.ok());
-    EXPECT_EQ(refused.error().kind, ErrorKind::usage);
-}
-
-TEST(HeldStream, ALoopIsReadWhileItRunsAndInStep) {
-    const JackServer server({.rate_hz = 96000});
-    const JackCoil coil({"--hookup", "bypass"});
-    const auto port = make_portaudio_port();
-    auto held = port->hold(hold_request(coil, 2));
-    ASSERT_TRUE(held.ok()) << held.error().message;
-    constexpr std::size_t period = 4800;
-    std::vector<double> stimulus(period);
-    std::mt19937 random(5);
-    std::uniform_real_distribution<double> level(-0.5, 0.5);
-    for (double& x : stimulus) x = level(random);
-    ASSERT_TRUE((*held)->loop(stimulus, 6 * period).ok());
-    std::optional<std::size_t> first_lag;
-    for (int i = 1; i <= 8; ++i) {
-        // The third and later periods: the ramp is over and the delay passed.
-        const std::uint64_t begin = static_cast<std::uint64_t>(i + 2) * period;
-        const auto waited_since = Clock::now();
-        while (true) {
-            const auto frames = (*held)->recorded_frames();
-            ASSERT_TRUE(frames.ok()) << frames.error().message;
-            if (*frames >= begin + period) break;
-            ASSERT_LT(since(waited_since), 10);
-        }
-        const auto capture = (*held)->read(begin, period);
-        ASSERT_TRUE(capture.ok()) << capture.error().message;
-        // One rotation of the period, the same every time.
-        std::optional<std::size_t> lag;
-        for (std::size_t k = 0; k < period && !lag; ++k) {
-            bool same = true;
-            for (std::size_t n = 0; n < period && same; ++n) {
-                same = capture->coil[(n + k) % period] == static_cast<double>(static_cast<float>(stimulus[n]));
-            }
-            if (same) lag = k;
-        }
-        ASSERT_TRUE(lag) << "period " << i << " is no rotation of what was played";
-        if (!first_lag) first_lag = lag;
-        EXPECT_EQ(*lag, *first_lag);
-    }
-    EXPECT_FALSE((*held)->read(0, period).ok()) << "overwritten long ago";
-    ASSERT_TRUE((*held)->silence().ok());
-    const std::size_t quiet_from = coil.tape().recorded().size();
-    std::this_thread::sleep_for(std::chrono::milliseconds(300));
-    const auto samples = coil.tape().recorded();
-    ASSERT_GT(samples.size(), quiet_from + 9600);
-    // One buffer may still have been on its way.
-    for (std::size_t i = quiet_from + 4800; i < samples.size(); ++i) ASSERT_EQ(samples[i], 0.0F) << i;
-}
-
-TEST(HeldStream, AServerThatDiesMeanwhileIsAFault) {
-    JackServer server({.rate_hz = 96000});
-    const JackCoil coil({"--hookup", "bypass"});
-    const auto port = make_portaudio_port();
-    auto held = port->hold(hold_request(coil, 2));
-    ASSERT_TRUE(held.ok()) << held.error().message;
-    ::kill(server.pid(), SIGKILL);
-    std::this_thread::sleep_for(std::chrono::milliseconds(200));
-    const auto request = noise_request(coil, 0.5);
-    const auto begin = Clock::now();
-    const auto recording = (*held)->play_and_record(request.stimulus, request.tail_frames, {}, {});
-    expect_fault(recording, "");
-    held->reset();
-    // The contract's second, and ending a child that hangs.
-    EXPECT_LT(since(begin), 3);
 }
 
 TEST(PortAudioPort, RealSpeedLoopReportsProgress) {

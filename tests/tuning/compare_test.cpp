@@ -7,7 +7,7 @@
 #include "analyzer/measure/result_json.hpp"
 #include "analyzer/tuning/compare.hpp"
 #include "tests/support/bench_rig.hpp"
-#include "tests/support/cli_run.hpp"
+#include "tests/support/command_line.hpp"
 #include "tests/support/loading_rig.hpp"
 #include "tests/support/scratch_folder.hpp"
 #include "tests/support/tuning_rig.hpp"
@@ -216,23 +216,23 @@ TEST(CompareCommand, PrintsOneObjectAndTheExitCodesOfTheContract) {
     const auto coil = folder.put("coil.json", coil_json).string();
     const auto a = folder.put("a.json", test::written({.frequency_hz = 80e3})).string();
     const auto b = folder.put("b.json", test::written({.frequency_hz = 60e3})).string();
-    const auto text = test::run_cli({"compare", a, b, "--coil", coil, "--instead", coil, "--budget"});
+    const auto text = testing::coldtune({"compare", a, b, "--coil", coil, "--instead", coil, "--budget"});
     EXPECT_EQ(text.code, 0) << text.err;
     for (const char* word : {"shift", "-25.0", "added", "calculated", "alone in space", "instead", "uncertainty"})
         EXPECT_THAT(text.out, HasSubstr(word));
-    const auto json = test::run_cli({"compare", a, b, "--coil", coil, "--json"});
+    const auto json = testing::coldtune({"compare", a, b, "--coil", coil, "--json"});
     const auto object = nlohmann::json::parse(json.out);
     EXPECT_EQ(object["schema"], "coldtune.compare.v1");
     EXPECT_NEAR(object["shift"]["shift_hz"].get<double>(), -20e3, 1e-6);
     EXPECT_GT(object["added"]["capacitance_f"].get<double>(), 1e-12);
-    const auto alone = test::run_cli({"compare", a, b});
+    const auto alone = testing::coldtune({"compare", a, b});
     EXPECT_EQ(alone.code, 0);
     EXPECT_THAT(alone.out, HasSubstr("--coil COIL.json"));
-    EXPECT_TRUE(nlohmann::json::parse(test::run_cli({"compare", a, b, "--json"}).out)["added"].is_null());
-    EXPECT_EQ(test::run_cli({"compare", a}).code, 2);
-    EXPECT_EQ(test::run_cli({"compare", a, a}).code, 2);
-    EXPECT_EQ(test::run_cli({"compare", a, coil}).code, 3);
-    EXPECT_EQ(test::run_cli({"compare", "--help"}).code, 0);
+    EXPECT_TRUE(nlohmann::json::parse(testing::coldtune({"compare", a, b, "--json"}).out)["added"].is_null());
+    EXPECT_EQ(testing::coldtune({"compare", a}).code, 2);
+    EXPECT_EQ(testing::coldtune({"compare", a, a}).code, 2);
+    EXPECT_EQ(testing::coldtune({"compare", a, coil}).code, 3);
+    EXPECT_EQ(testing::coldtune({"compare", "--help"}).code, 0);
 }
 
 }  // namespace

@@ -9,14 +9,14 @@
 #include "analyzer/model/primary.hpp"
 #include "analyzer/record/coil_file.hpp"
 #include "tests/support/bench_rig.hpp"
-#include "tests/support/cli_run.hpp"
+#include "tests/support/command_line.hpp"
 #include "tests/support/scratch_folder.hpp"
 #include "tests/support/written_result.hpp"
 
 namespace coldtune {
 namespace {
 
-using test::run_cli;
+using testing::coldtune;
 using ::testing::HasSubstr;
 
 const char* const kCoilJson =
@@ -143,8 +143,8 @@ TEST(TuneCommand, GoesFromCapturesToTheTap) {
         EXPECT_TRUE(audio::write_capture(wav, test::capture(bench, bench::Hookup::tank, sweep()).capture,
                                          audio::SampleFormat::pcm24, std::nullopt)
                         .ok());
-        const auto ran = run_cli({"analyze", wav.string(), "--hookup", "tank", "--reference", "100", "--period",
-                                  "65536", "--coil", coil_path, "--json"});
+        const auto ran = coldtune({"analyze", wav.string(), "--hookup", "tank", "--reference", "100", "--period",
+                                   "65536", "--coil", coil_path, "--json"});
         EXPECT_EQ(ran.code, 0) << ran.err;
         return folder.put(name + ".json", ran.out).string();
     };
@@ -158,13 +158,13 @@ TEST(TuneCommand, GoesFromCapturesToTheTap) {
             .string();
     const auto ten = tank_at(10, "ten"), eight = tank_at(8, "eight");
 
-    const auto text = run_cli({"tune", "--secondary", secondary, "--primary", ten, "--coil", coil_path});
+    const auto text = coldtune({"tune", "--secondary", secondary, "--primary", ten, "--coil", coil_path});
     EXPECT_EQ(text.code, 0) << text.err;
     for (const char* word : {"move the tap in by 1.4", "before turn mark 9", "tuned here", "done and left",
                              "REMOVE the bridge", "interface", "common practice"}) {
         EXPECT_THAT(text.out, HasSubstr(word)) << text.out;
     }
-    const auto json = run_cli(
+    const auto json = coldtune(
         {"tune", "--secondary", secondary, "--tap", "8=" + eight, "--primary", ten, "--coil", coil_path, "--json"});
     EXPECT_EQ(json.code, 0) << json.err;
     const auto object = nlohmann::json::parse(json.out);
@@ -180,7 +180,7 @@ TEST(TuneCommand, GoesFromCapturesToTheTap) {
 
     // Measured where it was advised, it is tuned.
     const auto there = tank_at(tap, "there");
-    const auto done = run_cli(
+    const auto done = coldtune(
         {"tune", "--secondary", secondary, "--tap", std::to_string(tap) + "=" + there, "--coil", coil_path, "--json"});
     EXPECT_EQ(nlohmann::json::parse(done.out)["verdict"], "tuned");
 
@@ -188,19 +188,19 @@ TEST(TuneCommand, GoesFromCapturesToTheTap) {
     auto bare = described;
     bare.topload.clear();
     const auto bare_path = folder.put("bare.json", test::written({.frequency_hz = 80e3, .description = bare})).string();
-    const auto refused = run_cli({"tune", "--secondary", bare_path, "--primary", ten, "--coil", coil_path, "--json"});
+    const auto refused = coldtune({"tune", "--secondary", bare_path, "--primary", ten, "--coil", coil_path, "--json"});
     EXPECT_EQ(refused.code, 4);
     EXPECT_TRUE(nlohmann::json::parse(refused.out)["tuning"].is_null());
     EXPECT_EQ(std::count(refused.err.begin(), refused.err.end(), '\n'), 1);
 
-    EXPECT_EQ(run_cli({"tune", "--secondary", secondary, "--coil", coil_path}).code, 2);  // no tap
-    EXPECT_EQ(run_cli({"tune", "--secondary", secondary, "--tap", "rubbish", "--coil", coil_path}).code, 2);
-    EXPECT_EQ(run_cli({"tune", "--secondary", secondary, "--tap", "15=" + ten, "--coil", coil_path}).code, 2);
-    EXPECT_EQ(run_cli({"tune", "--secondary", secondary, "--primary", coil_path, "--coil", coil_path}).code, 3);
+    EXPECT_EQ(coldtune({"tune", "--secondary", secondary, "--coil", coil_path}).code, 2);  // no tap
+    EXPECT_EQ(coldtune({"tune", "--secondary", secondary, "--tap", "rubbish", "--coil", coil_path}).code, 2);
+    EXPECT_EQ(coldtune({"tune", "--secondary", secondary, "--tap", "15=" + ten, "--coil", coil_path}).code, 2);
+    EXPECT_EQ(coldtune({"tune", "--secondary", secondary, "--primary", coil_path, "--coil", coil_path}).code, 3);
     EXPECT_EQ(
-        run_cli({"tune", "--secondary", secondary, "--primary", ten, "--coil", coil_path, "--allowance", "40%"}).code,
+        coldtune({"tune", "--secondary", secondary, "--primary", ten, "--coil", coil_path, "--allowance", "40%"}).code,
         2);
-    EXPECT_EQ(run_cli({"tune", "--help"}).code, 0);
+    EXPECT_EQ(coldtune({"tune", "--help"}).code, 0);
 }
 
 }  // namespace
