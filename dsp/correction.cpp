@@ -84,6 +84,10 @@ Status check(const Response& coil, const Standards& standards, const BenchValues
         return bad_input(
             fmt::format("the input capacitance is {} F: it must be zero or more", bench.input_capacitance_f));
     }
+    if (!(bench.reference_capacitance_f >= 0) || !std::isfinite(bench.reference_capacitance_f)) {
+        return bad_input(fmt::format("the capacitance of the reference resistor is {} F: it must be zero or more",
+                                     bench.reference_capacitance_f));
+    }
     if (standards.load && (!(bench.load_ohm > 0) || !std::isfinite(bench.load_ohm))) {
         return bad_input(fmt::format("the load standard is {} ohm: give its value, greater than zero", bench.load_ohm));
     }
@@ -103,14 +107,15 @@ struct Scale {
     Complex by_open, by_short, by_load;
 };
 
-Scale scale_of(Complex open, Complex shorted, const std::optional<Reading>& load, const BenchValues& bench) {
+Scale scale_of(Complex open, Complex shorted, const std::optional<Reading>& load, Complex reference_ohm,
+               const BenchValues& bench) {
     if (load) {
         const Complex upper = open - load->value;
         const Complex lower = load->value - shorted;
         return {bench.load_ohm * upper / lower, 1.0 / upper, 1.0 / lower, -1.0 / upper - 1.0 / lower};
     }
     const Complex span = open - shorted;
-    return {bench.reference_ohm * open * open / span, 2.0 / open - 1.0 / span, 1.0 / span, 0.0};
+    return {reference_ohm * open * open / span, 2.0 / open - 1.0 / span, 1.0 / span, 0.0};
 }
 
 bool finite(Complex z) {
@@ -129,7 +134,9 @@ Result<CorrectedResponse> correct(const Response& coil, const Standards& standar
         const double f = coil.frequency_hz[i];
         const double w = 2 * std::numbers::pi * f;
         const Complex input_admittance{1 / bench.input_resistance_ohm, w * bench.input_capacitance_f};
-        std::optional<Reading> open = Reading{1.0 / (1.0 + bench.reference_ohm * input_admittance), 0.0};
+        const Complex reference_ohm =
+            bench.reference_ohm / Complex(1, w * bench.reference_ohm * bench.reference_capacitance_f);
+        std::optional<Reading> open = Reading{1.0 / (1.0 + reference_ohm * input_admittance), 0.0};
         std::optional<Reading> shorted = Reading{};
         std::optional<Reading> load;
         if (standards.open) open = read_standard(*standards.open, f);
@@ -140,7 +147,7 @@ Result<CorrectedResponse> correct(const Response& coil, const Standards& standar
         const Complex m = coil.ratio[i];
         const Complex m_o = open->value;
         const Complex m_s = shorted->value;
-        const Scale scale = scale_of(m_o, m_s, load, bench);
+        const Scale scale = scale_of(m_o, m_s, load, reference_ohm, bench);
         const Complex span = m_o - m_s;
         const Complex z = scale.k * (m - m_s) / (m_o - m);
         // First order: the error of the ratio that would move Z as far as the error of each standard does,

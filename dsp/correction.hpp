@@ -1,7 +1,8 @@
 // From the ratio of two voltages to the impedance of what hangs on the far side of the reference resistor.
 //
-// With an ideal bench ratio = Z / (R + Z). Real inputs, cables, resistors and gains make it a bilinear (Moebius) map of
-// Z, which three standards determine at every frequency (standard practice for impedance bridges):
+// With an ideal bench ratio = Z / (R + Z), R the reference resistor with what capacitance it has of its own. Real
+// inputs, cables, resistors and gains make it a bilinear (Moebius) map of Z, which three standards determine at every
+// frequency (standard practice for impedance bridges):
 //     Z = Z_load (m - m_short)(m_open - m_load) / ((m_open - m)(m_load - m_short))
 // A standard that was not measured is replaced by what the declared bench predicts for it (R exact, gains equal, no
 // lead):
@@ -26,6 +27,7 @@ struct BenchValues {
     double input_resistance_ohm = 1e6;     // coil-side input, > 0 (infinity allowed)
     double input_capacitance_f = 150e-12;  // coil-side input and cable, >= 0
     double load_ohm = 0;                   // value of the load standard; used only when it was measured
+    double reference_capacitance_f = 0;    // in parallel with the reference resistor, >= 0; a load standard replaces it
 };
 
 // Measured standards; any subset.

@@ -7,6 +7,7 @@
 
 #include "analyzer/measure/analysis_context.hpp"
 #include "analyzer/measure/below_band.hpp"
+#include "analyzer/measure/below_band_strain.hpp"
 #include "analyzer/measure/evidence.hpp"
 #include "analyzer/measure/held_captures.hpp"
 #include "analyzer/measure/in_band.hpp"
@@ -261,6 +262,11 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
         add_uncorrected(result.findings, *corrected);
         result.reason_for_way = "no resonance inside the usable band, and the coil's curve rises toward its upper edge";
         auto& fit = std::get<BelowBandFit>(below);
+        if (auto strained = judge_strain(fit)) {
+            const bool hopeless = strained->weight == Weight::reject;
+            result.findings.push_back(std::move(*strained));
+            if (hopeless) return result;
+        }
         result.fitted = std::move(fit.fitted);
         result.outcome = Accepted{std::move(fit.resonance)};
         return result;

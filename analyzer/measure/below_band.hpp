@@ -16,9 +16,17 @@ namespace coldtune::measure {
 
 struct BelowBandFit {
     Resonance resonance;
-    double static_capacitance_f = 0;  // of the coil, without the stray
-    double inductance_ratio = 0;      // fitted over calculated
+    double static_capacitance_f = 0;                     // of the coil, without the stray
+    double inductance_ratio = 0, capacitance_ratio = 0;  // fitted over calculated
     double stray_f = 0, stray_u_f = 0;
+    // How far the fit had to go from what was known beforehand, in standard uncertainties of each prior.
+    struct Strain {
+        double capacitance = 0, inductance = 0;  // of the description
+        double shape = 0;                        // the largest of the shapes
+        double stray = 0;                        // at the foot: the open standard, or the declared cable
+        double channels = 0;                     // the largest of what the inputs may differ by
+        double loss = 0;
+    } strain;
     // What was fitted, as the corrected data would show it without noise: from the low end of the data to just under
     // the resonance. At the resonance itself the height is not known, so it is not drawn. No standard deviations.
     Curve fitted;

@@ -45,6 +45,8 @@ std::vector<DeclaredValue> declared_values(const dsp::Standards& standards, cons
     } else {
         list.push_back({"reference resistor",
                         [=](BenchCaptures& b) { b.values.reference_ohm *= 1 + t.reference_relative * rectangular; }});
+        list.push_back({"reference resistor's capacitance",
+                        [=](BenchCaptures& b) { b.values.reference_capacitance_f += kReferenceOwn_f * rectangular; }});
         // The gains of the two inputs act on every capture of the bench alike.
         const auto mismatch = [](BenchCaptures& b, Complex factor) {
             b.coil = scaled(std::move(b.coil), factor);

@@ -10,6 +10,9 @@
 
 namespace coldtune::measure {
 
+// What a film resistor of a quarter watt carries in parallel to itself, at most. Common practice, no source.
+inline constexpr double kReferenceOwn_f = 0.5e-12;
+
 struct BenchCaptures {
     dsp::Response coil;
     dsp::Standards standards;

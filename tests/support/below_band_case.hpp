@@ -7,6 +7,7 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <functional>
 #include <numbers>
 #include <random>
 #include <variant>
@@ -74,6 +75,9 @@ struct Case {
     TrueCoil truth;
     double resonance_hz = 0;
     double q = 0;
+    // How else the two inputs differ, and what the reference resistor carries beside its resistance.
+    std::function<Complex(double frequency_hz)> inputs = [](double) { return Complex(1); };
+    double reference_f = 0;
 };
 
 // Draws until the true resonance lies where it is wanted.
@@ -117,9 +121,10 @@ enum Standards { kNone, kOpen, kThree };
 // What 10 s of sweep at -6 dBFS through inputs with -100 dBFS of noise give, pooled to 300 bins. Noise: a line's
 // amplitude is known to E|error|^2 = 4 sigma^2 / frames (white noise); gains, reference and cable of the bench are off
 // as well.
-inline measure::BelowBandOutcome measured(const Case& c, const Interface& interface, Standards used, Draw& draw) {
-    const dsp::BenchValues declared{10e3, 1e6, 150e-12, 10e3};
-    const double reference = 10e3 * (1 + draw.uniform(-0.01, 0.01));
+inline measure::BelowBandOutcome measured(const Case& c, const Interface& interface, Standards used, Draw& draw,
+                                          double reference_ohm = 10e3) {
+    const dsp::BenchValues declared{reference_ohm, 1e6, 150e-12, 10e3};
+    const double reference = reference_ohm * (1 + draw.uniform(-0.01, 0.01));
     const double cable = 150e-12 * (1 + draw.uniform(-0.29, 0.29));
     const Complex gain = std::polar(1 + draw.uniform(-0.01, 0.01), draw.uniform(-5e-4, 5e-4));
     const double edge = draw.uniform(-4e-4, 4e-4);  // of the coil input's gain at the band edge
@@ -136,10 +141,11 @@ inline measure::BelowBandOutcome measured(const Case& c, const Interface& interf
         for (std::size_t k = 0; k < kBins; ++k) {
             const double f = band.low_hz + (static_cast<double>(k) + 0.5) * spacing;
             const Complex input(1e-6, 2 * std::numbers::pi * f * cable);
-            const Complex ideal = 1.0 / (1.0 + reference * (admittance(f) + input));
+            const Complex resistor = 1 / reference + Complex(0, 2 * std::numbers::pi * f * c.reference_f);
+            const Complex ideal = resistor / (resistor + admittance(f) + input);
             const double variance = (1 + std::norm(ideal)) * line_variance / (amplitude * amplitude);
             const double s = std::sqrt(variance / 2);
-            const Complex bent = gain * (1 + edge * std::pow(f / band.high_hz, 2));
+            const Complex bent = gain * (1 + edge * std::pow(f / band.high_hz, 2)) * c.inputs(f);
             r.frequency_hz.push_back(f);
             r.ratio.push_back(bent * ideal + Complex(s * draw.normal(), s * draw.normal()));
             r.variance.push_back(variance);
