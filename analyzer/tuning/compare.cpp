@@ -29,13 +29,24 @@ void put_in_order(CompareResult& c) {
                              fmt::format("{} was given first, but {}; taken as the one with the top load",
                                          c.loaded.name, told ? "was analysed with a top load" : "lies lower")});
     }
-    if (first && second && !told) {
-        c.remarks.push_back(
-            {"other-top-load", Weight::caution,
-             fmt::format("{} and {} were both analysed with {}; give each capture the description of the coil as it "
-                         "stood (below the band the result depends on it)",
-                         c.bare.name, c.loaded.name, measure::topload_name(c.bare.described->topload))});
-    }
+    if (!first || !second || told) return;
+    const bool alike = measure::same_topload(c.bare.described->topload, c.loaded.described->topload);
+    c.remarks.push_back(
+        {"other-top-load", Weight::caution,
+         alike ? fmt::format("{} and {} were both analysed with {}; give each capture the description of the coil as "
+                             "it stood (below the band the result depends on it)",
+                             c.bare.name, c.loaded.name, measure::topload_name(c.bare.described->topload))
+               : fmt::format("{} was measured with {}, {} with {}: neither is the bare coil, so the shift is from one "
+                             "to the other and no capacitance is told",
+                             c.bare.name, measure::topload_name(c.bare.described->topload), c.loaded.name,
+                             measure::topload_name(c.loaded.described->topload))});
+}
+
+// Both described, each with another top load: what the model of the bare coil says does not apply.
+bool between_toploads(const CompareResult& c) {
+    return c.bare.described && c.loaded.described && !c.bare.described->topload.empty() &&
+           !c.loaded.described->topload.empty() &&
+           !measure::same_topload(c.bare.described->topload, c.loaded.described->topload);
 }
 
 void judge_shift(CompareResult& c) {
@@ -142,7 +153,7 @@ Result<CompareResult> compare(const CompareRequest& r) {
         c.shift.reset();
         return c;
     }
-    if (r.coil) {
+    if (r.coil && !between_toploads(c)) {
         if (const Status weighed = weigh(r, c); !weighed) return weighed.error();
     }
     return c;
