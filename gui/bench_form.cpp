@@ -75,6 +75,18 @@ BenchReading read(const BenchForm& form) {
     return reading;
 }
 
+std::string_view standing_words(Standing standing) {
+    switch (standing) {
+        case Standing::described:
+            return "as described";
+        case Standing::bare:
+            return "top load off";
+        case Standing::tank_closed:
+            return "tank closed";
+    }
+    return "";
+}
+
 std::string channel_name(const BenchForm& form, bool output, int channel) {
     const char* what = output ? "output" : "input";
     return form.simulated() ? fmt::format("{} {}", what, channel + 1)

@@ -17,6 +17,21 @@ const audio::DeviceInfo* current_device(const State& s) {
     return nullptr;
 }
 
+// What stands there besides what step 1 says.
+void standing(const Ui& ui) {
+    const State& s = ui.s;
+    const bool foot = s.bench.hookup == bench::Hookup::foot;
+    if (!foot && s.bench.hookup != bench::Hookup::pickup) return;
+    std::vector<std::string> names{"As described", "Its top load taken off"};
+    if (foot) names.emplace_back("With the tank closed: both circuits");
+    const int picked =
+        choice(ui, "bench.standing", "The coil stands", names, static_cast<int>(s.bench.standing()), !s.busy());
+    if (picked >= 0) ui.ask(action(Do::set_standing, static_cast<double>(picked)));
+    if (s.bench.standing() == Standing::tank_closed) {
+        soft(ui, "Two peaks are sought together: the circuits' own frequencies, their Q and the coupling.");
+    }
+}
+
 void device_choice(const Ui& ui) {
     const State& s = ui.s;
     std::vector<std::string> names{"Simulated bench"};
@@ -165,6 +180,7 @@ void wiring_panel(const Ui& ui) {
     const int picked = choice(ui, "bench.hookup", "Measure at", names, chosen, !s.busy());
     if (picked >= 0) ui.ask(action(Do::set_hookup, keys[static_cast<std::size_t>(picked)]));
     soft(ui, bench::describe(s.bench.hookup).purpose);
+    standing(ui);
     gap(ui, 6);
     heading(ui, "Interface");
     device_choice(ui);
@@ -187,6 +203,8 @@ void wiring_notes_panel(const Ui& ui) {
     const auto cautions = [&] {
         heading(ui, "Mind in this hookup");
         for (std::string_view c : bench::describe(ui.s.bench.hookup).cautions) bullet(ui, c);
+        if (ui.s.bench.standing() != Standing::tank_closed) return;
+        for (std::string_view c : bench::describe(bench::Hookup::tank).cautions) bullet(ui, c);
     };
     if (!two) {
         check(ui);

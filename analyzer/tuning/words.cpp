@@ -63,8 +63,11 @@ void reach_lines(std::vector<Line>& out, const Tuning& t) {
 
 std::vector<Line> compare_lines(const CompareRequest& request, const CompareResult& c, const Ways& ways) {
     std::vector<Line> out;
-    out.push_back({"without", resonance_text(c.bare), fmt::format("{}, {}", c.bare.way, c.bare.name)});
-    out.push_back({"with", resonance_text(c.loaded), fmt::format("{}, {}", c.loaded.way, c.loaded.name)});
+    const bool loaded_both = c.bare.described && !c.bare.described->topload.empty();
+    out.push_back(
+        {loaded_both ? "higher" : "without", resonance_text(c.bare), fmt::format("{}, {}", c.bare.way, c.bare.name)});
+    out.push_back(
+        {loaded_both ? "lower" : "with", resonance_text(c.loaded), fmt::format("{}, {}", c.loaded.way, c.loaded.name)});
     if (c.shift) {
         out.push_back({"shift", format_with_uncertainty(c.shift->shift_hz, c.shift->shift_u95_hz, Unit::hertz),
                        per_cent(c.shift->relative, c.shift->relative_u95) + ", 95 %"});
