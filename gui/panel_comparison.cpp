@@ -23,7 +23,6 @@ void comparison_panel(const Ui& ui) {
     const Run* a = s.run(*s.compare_run);
     const Run* b = s.selected();
     if (a == nullptr || b == nullptr) return;
-    gap(ui, 4);
     heading(ui, fmt::format("{} against {}", b->name, a->name));
     if (a->id == b->id) {
         soft(ui, "Choose another run to compare with this one.");

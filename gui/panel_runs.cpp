@@ -86,7 +86,6 @@ void runs_panel(const Ui& ui) {
             if (ImGui::GetContentRegionAvail().x < wide) ImGui::NewLine();
         }
         if (button(ui, "run.delete", "Delete", ButtonKind::quiet)) ui.ask(action(Do::delete_run));
-        comparison_panel(ui);
         if (!chosen->standards.empty()) soft(ui, "Corrected with: " + chosen->standards);
     }
 }

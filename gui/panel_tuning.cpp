@@ -20,8 +20,8 @@ std::string short_words(const Run& run) {
 
 // In the open list there is room to tell it from its like.
 std::string run_words(const Run& run) {
-    std::string words = fmt::format("{}   {}   {:%H:%M}", run.name, run_figure(run.result),
-                                    fmt::localtime(Clock::to_time_t(run.time)));
+    std::string words =
+        fmt::format("{}   {}   {:%H:%M}", run.name, run_figure(run.result), fmt::localtime(Clock::to_time_t(run.time)));
     if (!run.note.empty()) words += "   " + run.note;
     return words;
 }

@@ -13,7 +13,7 @@
 namespace coldtune::gui {
 namespace {
 
-constexpr tuning::Ways kWays = {"on the left", "put it in its place on the left", ""};
+constexpr tuning::Ways kWays = {"editable", "put it in its place", ""};
 
 const tuning::TuneResult* tuned(const Ui& ui) {
     const auto& outcome = ui.s.tuning.outcome;
@@ -144,6 +144,34 @@ void top_load_view(const Ui& ui) {
     ImGui::EndChild();
 }
 
+// When the energy is where, until hardly any is left.
+void exchanges(const Ui& ui, const model::SparkExchange& spark) {
+    if (spark.exchanges.empty()) return;
+    gap(ui, 6);
+    const float width = std::min(ImGui::GetContentRegionAvail().x, ui.px(620));
+    if (!ImGui::BeginTable("spark.exchanges", 4, ImGuiTableFlags_BordersInnerH | ImGuiTableFlags_SizingStretchProp,
+                           {width, 0})) {
+        return;
+    }
+    for (const char* name : {"After", "Cycles", "In the tank", "In the secondary"}) ImGui::TableSetupColumn(name);
+    ImGui::TableHeadersRow();
+    for (const model::Exchange& e : spark.exchanges) {
+        const Color tank = e.to_secondary ? ui.theme.soft_ink : ui.theme.ink;
+        const Color secondary = e.to_secondary ? ui.theme.ink : ui.theme.soft_ink;
+        ImGui::TableNextRow();
+        ImGui::TableNextColumn();
+        paragraph(ui, record::format_quantity(e.time_s, record::Unit::second, 4, true));
+        ImGui::TableNextColumn();
+        paragraph(ui, fmt::format("{:.2f}", e.cycles));
+        ImGui::TableNextColumn();
+        paragraph(ui, fmt::format("{:.1f} %", 100 * e.primary_share), tank);
+        ImGui::TableNextColumn();
+        paragraph(ui, fmt::format("{:.1f} %", 100 * e.secondary_share), secondary);
+    }
+    ImGui::EndTable();
+    ui.mark("spark.exchanges");
+}
+
 void spark_view(const Ui& ui) {
     const auto& outcome = *ui.s.tuning.outcome;
     if (!outcome.spark_complaint.empty()) finding(ui, measure::Weight::caution, outcome.spark_complaint);
@@ -151,22 +179,24 @@ void spark_view(const Ui& ui) {
         if (outcome.spark_complaint.empty()) {
             missing(ui,
                     "Frequencies, Q and the coupling of both circuits tell what the energy does after the gap fires: "
-                    "measure them together (on the left, at the end).");
+                    "measure them together, or give a kept coupling.");
         }
         return;
     }
     finding(ui, measure::Weight::caution, std::string(measure::spark_caution()));
     const Rect area =
-        picture(ui, "spark.picture", std::clamp(ImGui::GetContentRegionAvail().y * 0.55F, ui.px(270), ui.px(520)));
+        picture(ui, "spark.picture", std::clamp(ImGui::GetContentRegionAvail().y * 0.55F, ui.px(300), ui.px(520)));
     ImguiCanvas canvas = canvas_here(ui);
     draw_spark_exchange(canvas, area.inset(ui.px(12)), *outcome.spark, ui.theme, ui.scale);
     gap(ui, 4);
     std::vector<tuning::Line> lines;
     for (const measure::SparkLine& line : measure::spark_lines(*outcome.spark)) {
+        if (line.name == "exchanges") break;  // as a table of its own
         lines.push_back({line.name, line.value, ""});
     }
     lines_table(ui, "spark.lines", lines);
     ui.mark("spark.lines");
+    exchanges(ui, outcome.spark->exchange);
     for (const std::string& source : outcome.spark->inputs.sources) soft(ui, "from: " + source);
 }
 
@@ -194,7 +224,7 @@ float tuning_readout(const Ui& ui, float width) {
     if (cut != std::string::npos) {
         std::string rest = verdict.substr(cut + 2);
         if (!rest.empty() && rest.back() == ')') rest.pop_back();
-        h.second.push_back(rest);
+        h.second.push_back(std::move(rest));
     }
     switch (result->outcome()) {
         case tuning::Outcome::tuned:
@@ -211,10 +241,12 @@ float tuning_readout(const Ui& ui, float width) {
             h.color = ui.theme.ink;
             break;
     }
-    if (result->tuning) {
-        const auto& taps = result->tuning->taps;
-        if (taps.back().name.starts_with("Run")) h.small += ", " + taps.back().name;
+    if (result->outcome() == tuning::Outcome::move_tap) {
+        for (const tuning::Line& line : tuning::tuning_lines(*outcome->request, *result->tuning, kWays)) {
+            if (line.name == "tap") h.second.push_back(plus_minus(fmt::format("to {}: {}", line.value, line.remark)));
+        }
     }
+    if (result->tuning) h.small += ", " + result->tuning->taps.back().name;
     return draw_headline(ui, h, width, "readout");
 }
 

@@ -23,7 +23,7 @@ void standing(const Ui& ui) {
     const bool foot = s.bench.hookup == bench::Hookup::foot;
     if (!foot && s.bench.hookup != bench::Hookup::pickup) return;
     std::vector<std::string> names{"As described", "Its top load taken off"};
-    if (foot) names.emplace_back("With the tank closed: both circuits");
+    if (foot) names.emplace_back("With the tank closed");
     const int picked =
         choice(ui, "bench.standing", "The coil stands", names, static_cast<int>(s.bench.standing()), !s.busy());
     if (picked >= 0) ui.ask(action(Do::set_standing, static_cast<double>(picked)));
@@ -228,8 +228,15 @@ void wiring_picture_panel(const Ui& ui, Rect area) {
     canvas.rectangle(area, ui.theme.panel, ui.px(6));
     ui.mark("picture", area);
     canvas.clip(area);
-    draw_wiring(canvas, wiring_area(area.inset(ui.px(22))), ui.s.bench.hookup, wiring_names(ui.s.bench), ui.theme,
-                ui.scale);
+    const Rect inside = area.inset(ui.px(22));
+    // What the picture does not show of how the coil stands.
+    const Standing stands = ui.s.bench.standing();
+    const char* caption = stands == Standing::tank_closed ? "beside it the primary with its capacitor, gap bridged"
+                          : stands == Standing::bare      ? "the top load is taken off for this one"
+                                                          : "";
+    canvas.text({inside.left, area.bottom - ui.px(8)}, caption,
+                {ui.theme.caution, 0, Weight::strong, Anchor::start, Anchor::end});
+    draw_wiring(canvas, wiring_area(inside), ui.s.bench.hookup, wiring_names(ui.s.bench), ui.theme, ui.scale);
     canvas.unclip();
 }
 

@@ -53,7 +53,7 @@ Color verdict_color(const Theme& theme, measure::Verdict verdict);
 std::string sentence(std::string text);
 // "63.41 +- 0.02 kHz   Q 130", "k 0.112", "L 78.1 mH", "rejected": what a run's line says.
 std::string run_figure(const measure::MeasurementResult& result);
-// Plus-minus as one writes it.
+// Plus-minus and microseconds as one writes them.
 std::string plus_minus(std::string text);
 // A sentence with its weight as a coloured edge.
 void finding(const Ui& ui, measure::Weight weight, const std::string& text);

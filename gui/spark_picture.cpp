@@ -32,7 +32,7 @@ public:
         const auto& exchanges = f.exchange.exchanges;
         if (!exchanges.empty()) end_s = std::min(end_s, 1.1 * exchanges.back().time_s);
         x_ = {0, std::max(end_s, 1e-9)};
-        y_ = {0, top * 1.12};
+        y_ = {0, top * 1.3};
         const float marks = canvas.extent("100 %", 0, Weight::regular).x + px(12);
         pane_ = {area.left + marks, area.top + 2 * line_ + px(4), area.right - px(10), area.bottom - 2 * line_ - px(4)};
         legend_y_ = area.top + line_ / 2;
@@ -130,7 +130,7 @@ private:
     void legend() {
         float x = pane_.left;
         for (const auto& [color, words] :
-             {std::pair{tank(), "tank, voltage"}, std::pair{secondary(), "secondary, of its limit"}}) {
+             {std::pair{tank(), "tank voltage"}, std::pair{secondary(), "head voltage, of its limit"}}) {
             canvas_.line({x, legend_y_}, {x + px(20), legend_y_}, color, px(3));
             canvas_.text({x + px(26), legend_y_}, words,
                          {theme_.ink, 0, Weight::regular, Anchor::start, Anchor::middle});

@@ -104,9 +104,14 @@ private:
         canvas_.line({from, row_y(0) + px(9)}, {from, y + px(3)}, theme_.soft_ink, px(1));
         const std::string name = fmt::format("allowance {:.3g} %", 100 * axis_.allowance);
         const Point size = canvas_.extent(name, 0, Weight::regular);
-        const bool before = to - px(8) - size.x > pane_.left;
-        canvas_.text({before ? to - px(8) : from + px(8), y}, name,
-                     {theme_.soft_ink, 0, Weight::regular, before ? Anchor::end : Anchor::start, Anchor::middle});
+        // Before the arrow's head, behind its foot, or on it; nowhere else does it stand clear of the other figures.
+        float left = to - px(8) - size.x;
+        if (left < pane_.left) left = from + px(8);
+        if (left + size.x > pane_.right) left = (from + to - size.x) / 2;
+        if (left < pane_.left || left + size.x > pane_.right) return;
+        canvas_.rectangle({left - px(3), y - size.y / 2, left + size.x + px(3), y + size.y / 2},
+                          theme_.panel.with_alpha(235), px(3));
+        canvas_.text({left, y}, name, {theme_.soft_ink, 0, Weight::regular, Anchor::start, Anchor::middle});
     }
 
     Canvas& canvas_;

@@ -1,5 +1,7 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "gui/panels.hpp"
 
 namespace coldtune::gui {
@@ -40,6 +42,11 @@ Color verdict_color(const Theme& theme, measure::Verdict verdict) {
 }
 
 std::string plus_minus(std::string text) {
+    // The terminal's "us" as well.
+    for (auto at = text.find(" us"); at != std::string::npos; at = text.find(" us", at + 1)) {
+        const char after = at + 3 < text.size() ? text[at + 3] : ' ';
+        if (after < 'a' || after > 'z') text.replace(at + 1, 1, "\u00b5");
+    }
     for (auto at = text.find("+-"); at != std::string::npos; at = text.find("+-", at)) text.replace(at, 2, "\u00b1");
     return text;
 }
@@ -87,8 +94,12 @@ void finding(const Ui& ui, measure::Weight weight, const std::string& text) {
 }
 
 void lines_table(const Ui& ui, const std::string& name, const std::vector<tuning::Line>& lines) {
-    const bool wide = ImGui::GetContentRegionAvail().x > ui.px(700);
-    if (!ImGui::BeginTable(name.c_str(), wide ? 3 : 2, ImGuiTableFlags_SizingStretchProp)) return;
+    const bool remarks =
+        std::any_of(lines.begin(), lines.end(), [](const tuning::Line& l) { return !l.remark.empty(); });
+    const bool wide = remarks && ImGui::GetContentRegionAvail().x > ui.px(700);
+    // Wider than this the eye loses its line.
+    const float width = std::min(ImGui::GetContentRegionAvail().x, ui.px(900));
+    if (!ImGui::BeginTable(name.c_str(), wide ? 3 : 2, ImGuiTableFlags_SizingStretchProp, {width, 0})) return;
     ImGui::TableSetupColumn("name", ImGuiTableColumnFlags_WidthFixed, ui.px(112));
     ImGui::TableSetupColumn("value", 0, 1);
     if (wide) ImGui::TableSetupColumn("remark", 0, 1.45F);
