@@ -140,12 +140,23 @@ void App::compare_again() {
     c = {a_id, b_id, c.serial + 1, false, nullptr};
     c.pending = a != nullptr && b != nullptr && a != b && !a->written.empty() && !b->written.empty();
     if (!c.pending) return;
-    ComparisonJob job{c.serial, {a->name, a->written, true}, {b->name, b->written, true}, std::nullopt, std::nullopt};
+    // In the order that the comparison has them in: without, with; else higher, lower. A tank has no such order.
+    const Run *first = a, *second = b;
+    const auto loaded = [](const Run& r) { return r.result.description && !r.result.description->topload.empty(); };
+    const auto *ra = a->result.resonance(), *rb = b->result.resonance();
+    const bool lower = ra != nullptr && rb != nullptr && ra->frequency_hz < rb->frequency_hz;
+    const bool tanks = a->result.hookup == Hookup::tank && b->result.hookup == Hookup::tank;
+    if (!tanks && (loaded(*a) != loaded(*b) ? loaded(*a) : lower)) std::swap(first, second);
+    ComparisonJob job{c.serial,
+                      {first->name, first->written, true},
+                      {second->name, second->written, true},
+                      std::nullopt,
+                      std::nullopt};
     // What a top load added is told where one of the two stood without.
     const auto &da = a->result.description, &db = b->result.description;
     if (da && db && da->topload.empty() != db->topload.empty()) {
-        const auto& loaded = da->topload.empty() ? *db : *da;
-        job.coil = tuning::NamedCoil{loaded, loaded.name};
+        const auto& whole = da->topload.empty() ? *db : *da;
+        job.coil = tuning::NamedCoil{whole, whole.name};
         if (const Evidence* winding = evidence_at(state_.tuning.form, place::inductance)) job.inductance = *winding;
         if (job.inductance && (same(*job.inductance, *a) || same(*job.inductance, *b))) job.inductance.reset();
     }

@@ -49,7 +49,8 @@ bool done(const State& s, Step step) {
 void path_bar(const Ui& ui, float width, float height) {
     const ImVec2 at = ImGui::GetCursorScreenPos();
     ImguiCanvas canvas(*ImGui::GetWindowDrawList(), ui.fonts, ui.fonts.body->FontSize);
-    const float disc = ui.px(14), inner = ui.px(9), pad = ui.px(12);
+    const float disc = ui.px(14), inner = ui.px(9);
+    float pad = ui.px(12);
     const std::array<std::pair<const char*, Do>, 3> kRight = {
         {{"Cautions", Do::show_cautions}, {"Keys", Do::help}, {ui.s.dark ? "Light" : "Dark", Do::toggle_theme}}};
     float right_width = 0;
@@ -59,6 +60,14 @@ void path_bar(const Ui& ui, float width, float height) {
     float titles = 0;
     for (const StepText& t : kPath) titles += canvas.extent(t.title, 0, Weight::strong).x + 2 * disc + inner + 2 * pad;
     const bool all_titles = titles + right_width + ui.px(24) < width;
+    // Large letters in a small window: what is left is shared out, down to discs that almost touch.
+    if (!all_titles) {
+        float least = kSteps * (2 * disc + ui.px(2)) + inner;
+        for (const StepText& t : kPath) {
+            if (t.step == ui.s.step) least += canvas.extent(t.title, 0, Weight::strong).x;
+        }
+        pad = std::clamp((width - least) / (2 * kSteps), ui.px(1), pad);
+    }
     float x = at.x;
     for (const StepText& t : kPath) {
         const bool chosen = ui.s.step == t.step;

@@ -62,6 +62,15 @@ void row(const Ui& ui, const Run& run) {
     ImGui::PopID();
 }
 
+// A long list would push what was just asked for out of sight: once for every new one it is scrolled to.
+void bring_into_view(std::uint64_t serial) {
+    int* seen = ImGui::GetStateStorage()->GetIntRef(ImGui::GetID("comparison.seen"), 0);
+    const int now = static_cast<int>(serial);
+    if (*seen == now) return;
+    *seen = now;
+    if (ImGui::GetCursorScreenPos().y > ImGui::GetWindowPos().y + ImGui::GetWindowHeight()) ImGui::SetScrollHereY(1);
+}
+
 }  // namespace
 
 void runs_panel(const Ui& ui) {
@@ -69,6 +78,12 @@ void runs_panel(const Ui& ui) {
     if (s.runs.empty()) return;
     heading(ui, "Runs");
     for (auto run = s.runs.rbegin(); run != s.runs.rend(); ++run) row(ui, *run);
+    if (s.compare_run) {
+        gap(ui, 4);
+        comparison_panel(ui);
+        if (s.comparison.outcome) bring_into_view(s.comparison.serial);
+        gap(ui, 6);
+    }
     gap(ui, 2);
     if (const Run* chosen = s.selected()) {
         std::string note = chosen->note;

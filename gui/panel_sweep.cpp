@@ -83,10 +83,6 @@ void sweep_outcome(const Ui& ui) {
     gap(ui, 8);
     verdict(ui);
     gap(ui, 8);
-    if (ui.s.compare_run) {
-        comparison_panel(ui);
-        gap(ui, 8);
-    }
     runs_panel(ui);
 }
 
