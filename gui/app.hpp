@@ -53,6 +53,7 @@ private:
     void start(Task task, bench::Hookup hookup);
     void stop();
     [[nodiscard]] std::optional<std::string> why_not() const;
+    [[nodiscard]] bool fits_bench(const std::shared_ptr<const audio::CaptureFile>& capture) const;
     void take(CalculationReport& report);
     void take(AdviceReport& report);
     void take(ProgressReport& report);
@@ -80,6 +81,7 @@ private:
     std::uint64_t scene_built_ = 0;
     bool scene_dark_ = false;
     bool values_follow_ = true;
+    std::shared_ptr<const audio::CaptureFile> winding_open_;  // of the last winding: its coupling takes two captures
     std::filesystem::path pictures_;
     std::optional<std::filesystem::path> png_request_;
     Workers workers_;  // last: its threads end first

@@ -95,7 +95,7 @@ void App::act_on_bench(const Action& a) {
             }
             break;
         case Do::set_standing:
-            if (a.number >= 0 && a.number <= 2) bench.secondary = static_cast<Standing>(static_cast<int>(a.number));
+            if (a.number >= 0 && a.number <= 3) bench.secondary = static_cast<Standing>(static_cast<int>(a.number));
             // Another coil to calculate, or the same one again.
             calculate();
             break;
@@ -148,7 +148,24 @@ std::optional<std::string> App::why_not() const {
         !(state_.reading.coil->primary && state_.reading.coil->tank)) {
         return "The simulated bench needs a primary and a tank to close; describe them in step 1.";
     }
+    if (state_.bench.standing() == Standing::primary_shorted) {
+        if (!fits_bench(winding_open_)) {
+            return "The coupling is told by the winding with the primary open and shorted: sweep it open first, on "
+                   "this "
+                   "interface.";
+        }
+        if (state_.bench.simulated() && !(state_.reading.coil->primary && state_.reading.coil->tank)) {
+            return "The simulated bench needs a primary and a tank to short; describe them in step 1.";
+        }
+    }
     return std::nullopt;
+}
+
+// Still taken as the bench is now.
+bool App::fits_bench(const std::shared_ptr<const audio::CaptureFile>& capture) const {
+    return capture && capture->note && capture->note->device == state_.bench.device &&
+           capture->capture.sample_rate_hz == state_.bench.sample_rate_hz &&
+           capture->note->reference_ohm == state_.bench_reading.settings->bench.reference_ohm;
 }
 
 void App::start(Task task, Hookup hookup) {
@@ -172,6 +189,9 @@ void App::start(Task task, Hookup hookup) {
     job.settings.hookup = hookup;
     job.coil = state_.standing_coil();
     job.tank_closed = hookup == Hookup::foot && state_.bench.standing() == Standing::tank_closed;
+    if (hookup == Hookup::winding && task == Task::sweep && state_.bench.standing() == Standing::primary_shorted) {
+        job.winding_open = winding_open_;
+    }
     job.settings.coupled = job.tank_closed && task == Task::sweep;
     // The calculated value belongs to the secondary, or to the tank; a winding by itself has none.
     if (hookup == Hookup::foot || hookup == Hookup::pickup || hookup == Hookup::tank) job.description = job.coil;
@@ -292,6 +312,8 @@ void App::take(SweepReport& report) {
         state_.notice = fmt::format("The {} standard is taken.", bench::describe(report.hookup).name);
         return;
     }
+    const auto* accepted = std::get_if<measure::Accepted>(&report.result->outcome);
+    if (accepted != nullptr && accepted->winding && !accepted->coupling) winding_open_ = report.capture;
     add_run(report);
 }
 

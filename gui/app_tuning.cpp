@@ -97,21 +97,29 @@ void App::act_on_tuning(const Action& a) {
         default:
             return;
     }
+    if (a.key == place::inductance) {
+        state_.comparison.a = -1;  // it rests on that
+        compare_again();
+    }
     retune();
 }
 
 // The bench set for a measurement of that place; where the wires have to move, they are shown first.
 void App::wire_for(std::string_view place) {
     const bool known = place == place::bare || place == place::secondary || place == place::inductance ||
-                       place == place::both || place.starts_with(place::new_tap);
+                       place == place::coupling || place == place::both || place.starts_with(place::new_tap);
     if (!known) return;
+    if (place == place::coupling && !(state_.bench_reading.settings && fits_bench(winding_open_))) {
+        place = place::inductance;
+        state_.notice = "First the winding with the primary open, then once more with it shorted.";
+    }
     const BenchForm before = state_.bench;
-    const Hookup hookup = place == place::inductance          ? Hookup::winding
-                          : place.starts_with(place::new_tap) ? Hookup::tank
-                                                              : Hookup::foot;
-    const Standing standing = place == place::bare   ? Standing::bare
-                              : place == place::both ? Standing::tank_closed
-                                                     : Standing::described;
+    const bool winding = place == place::inductance || place == place::coupling;
+    const Hookup hookup = winding ? Hookup::winding : place.starts_with(place::new_tap) ? Hookup::tank : Hookup::foot;
+    const Standing standing = place == place::bare       ? Standing::bare
+                              : place == place::both     ? Standing::tank_closed
+                              : place == place::coupling ? Standing::primary_shorted
+                                                         : Standing::described;
     act_on_bench(action(Do::set_hookup, std::string(bench::describe(hookup).name)));
     act_on_bench(action(Do::set_standing, static_cast<double>(standing)));
     state_.step = before == state_.bench ? Step::sweep : Step::wiring;

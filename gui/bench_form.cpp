@@ -83,6 +83,8 @@ std::string_view standing_words(Standing standing) {
             return "top load off";
         case Standing::tank_closed:
             return "tank closed";
+        case Standing::primary_shorted:
+            return "primary shorted";
     }
     return "";
 }

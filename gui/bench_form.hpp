@@ -17,12 +17,13 @@ namespace coldtune::gui {
 // The one device every machine has.
 inline constexpr std::string_view kSimulated = "simulated";
 
-// How the secondary stands while it is measured at foot or pickup. Not remembered over a day: a forgotten one would
+// How the coil stands while it is measured. Not remembered over a day: a forgotten one would
 // make a wrong description.
 enum class Standing {
-    described,   // as step 1 says, primary open
-    bare,        // its top load taken off
-    tank_closed  // gap bridged: both circuits, at the foot
+    described,       // as step 1 says, primary open
+    bare,            // its top load taken off
+    tank_closed,     // gap bridged: both circuits, at the foot
+    primary_shorted  // at the winding: for the coupling
 };
 
 struct BenchForm {
@@ -41,7 +42,8 @@ struct BenchForm {
     [[nodiscard]] bool simulated() const { return device == kSimulated; }
     // `secondary`, where the hookup lets it mean something.
     [[nodiscard]] Standing standing() const {
-        if (hookup == bench::Hookup::foot) return secondary;
+        if (hookup == bench::Hookup::foot && secondary != Standing::primary_shorted) return secondary;
+        if (hookup == bench::Hookup::winding && secondary == Standing::primary_shorted) return secondary;
         return hookup == bench::Hookup::pickup && secondary == Standing::bare ? secondary : Standing::described;
     }
     friend bool operator==(const BenchForm&, const BenchForm&) = default;
@@ -56,7 +58,7 @@ struct BenchReading {
 };
 BenchReading read(const BenchForm& form);
 
-// "as described", "top load off", "tank closed".
+// "as described", "top load off", "tank closed", "primary shorted".
 std::string_view standing_words(Standing standing);
 
 // "input 2 of Scarlet": what the pictures and sentences call a channel.

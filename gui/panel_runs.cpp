@@ -11,6 +11,8 @@ namespace {
 std::string run_hookup(const Run& run) {
     std::string words(bench::describe(run.result.hookup).name);
     if (run.result.pair() != nullptr) return words + ", tank closed";
+    const auto* accepted = std::get_if<measure::Accepted>(&run.result.outcome);
+    if (accepted != nullptr && accepted->coupling) return words + ", primary open and shorted";
     const auto& described = run.result.description;
     if (run.result.hookup == bench::Hookup::tank && described && described->tank && described->primary) {
         return words + fmt::format(", tap {:.4g}", described->tank->tap_turns.value_or(described->primary->turns));

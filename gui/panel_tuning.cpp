@@ -225,8 +225,9 @@ void tuning_panel(const Ui& ui) {
     soft(ui, "Secondary and tank together tell the coupling, and what the spark gap will do.");
     place_choice(ui, std::string(place::both), "Both together");
     measure_button(ui, place::both, "Measure them");
-    soft(ui, "Or the winding with the primary open and shorted, analysed in a terminal and kept.");
+    soft(ui, "Or, with each circuit by itself, the winding once more with the primary shorted.");
     place_choice(ui, std::string(place::coupling), "Coupling");
+    measure_button(ui, place::coupling, "Measure it");
 }
 
 }  // namespace coldtune::gui

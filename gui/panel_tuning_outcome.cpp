@@ -184,6 +184,7 @@ void spark_view(const Ui& ui) {
         return;
     }
     finding(ui, measure::Weight::caution, std::string(measure::spark_caution()));
+    remarks(ui, outcome.spark_remarks);
     const Rect area =
         picture(ui, "spark.picture", std::clamp(ImGui::GetContentRegionAvail().y * 0.55F, ui.px(300), ui.px(520)));
     ImguiCanvas canvas = canvas_here(ui);

@@ -17,18 +17,41 @@ const audio::DeviceInfo* current_device(const State& s) {
     return nullptr;
 }
 
-// What stands there besides what step 1 says.
+// What stands there besides what step 1 says, as far as the hookup lets it matter.
 void standing(const Ui& ui) {
     const State& s = ui.s;
-    const bool foot = s.bench.hookup == bench::Hookup::foot;
-    if (!foot && s.bench.hookup != bench::Hookup::pickup) return;
-    std::vector<std::string> names{"As described", "Its top load taken off"};
-    if (foot) names.emplace_back("With the tank closed");
-    const int picked =
-        choice(ui, "bench.standing", "The coil stands", names, static_cast<int>(s.bench.standing()), !s.busy());
-    if (picked >= 0) ui.ask(action(Do::set_standing, static_cast<double>(picked)));
+    std::vector<std::pair<Standing, std::string>> ways;
+    const char* label = "The coil stands";
+    switch (s.bench.hookup) {
+        case bench::Hookup::foot:
+            ways = {{Standing::described, "As described"},
+                    {Standing::bare, "Its top load taken off"},
+                    {Standing::tank_closed, "With the tank closed"}};
+            break;
+        case bench::Hookup::pickup:
+            ways = {{Standing::described, "As described"}, {Standing::bare, "Its top load taken off"}};
+            break;
+        case bench::Hookup::winding:
+            label = "The primary is";
+            ways = {{Standing::described, "Open"}, {Standing::primary_shorted, "Shorted on itself"}};
+            break;
+        default:
+            return;
+    }
+    std::vector<std::string> names;
+    int chosen = 0;
+    for (const auto& [way, name] : ways) {
+        if (way == s.bench.standing()) chosen = static_cast<int>(names.size());
+        names.push_back(name);
+    }
+    const int picked = choice(ui, "bench.standing", label, names, chosen, !s.busy());
+    if (picked >= 0) {
+        ui.ask(action(Do::set_standing, static_cast<double>(ways[static_cast<std::size_t>(picked)].first)));
+    }
     if (s.bench.standing() == Standing::tank_closed) {
         soft(ui, "Two peaks are sought together: the circuits' own frequencies, their Q and the coupling.");
+    } else if (s.bench.standing() == Standing::primary_shorted) {
+        soft(ui, "After a sweep with the primary open; the two tell the coupling.");
     }
 }
 
@@ -233,7 +256,8 @@ void wiring_picture_panel(const Ui& ui, Rect area) {
     const Standing stands = ui.s.bench.standing();
     const char* caption = stands == Standing::tank_closed ? "beside it the primary with its capacitor, gap bridged"
                           : stands == Standing::bare      ? "the top load is taken off for this one"
-                                                          : "";
+                          : stands == Standing::primary_shorted ? "beside it the primary, its ends clipped together"
+                                                                : "";
     canvas.text({inside.left, area.bottom - ui.px(8)}, caption,
                 {ui.theme.caution, 0, Weight::strong, Anchor::start, Anchor::end});
     draw_wiring(canvas, wiring_area(inside), ui.s.bench.hookup, wiring_names(ui.s.bench), ui.theme, ui.scale);

@@ -27,7 +27,7 @@ bench::Bench simulated_bench(const PortRequest& request) {
         bench.tank.inductance_h = inductance_h * kInductance + kMoreLeads_h;
         bench.tank.capacitance_f = request.coil->tank->capacitance_f * kCapacitance;
         bench.tank.resistance_ohm = std::sqrt(bench.tank.inductance_h / bench.tank.capacitance_f) / kQ;
-        if (request.tank_closed) bench.primary_circuit = bench::PrimaryCircuit::closed;
+        bench.primary_circuit = request.primary;
     }
     // Parts are never quite what is printed on them.
     if (request.reference_ohm > 0) bench.wiring.reference_ohm *= request.reference_ohm / 10e3;

@@ -101,6 +101,18 @@ float measured_readout(const Ui& ui, float width) {
     const std::string where = fmt::format("{}, {}{}", run->name, bench::describe(run->result.hookup).name,
                                           practice ? ", simulated bench" : "");
     if (const measure::Pair* p = run->result.pair()) return pair_readout(ui, *p, where, width);
+    if (accepted != nullptr && accepted->coupling) {
+        h.color = ui.theme.ink;
+        h.small = "Coupling of a uniform current, " + where;
+        const std::string k =
+            record::format_with_uncertainty(accepted->coupling->k, accepted->coupling->k_u95, record::Unit::none, true);
+        const auto sign = k.find(" \u00b1 ");
+        h.large = "k " + k.substr(0, sign);
+        if (sign != std::string::npos) h.after = k.substr(sign + 1);
+        h.second.push_back("L " +
+                           record::format_quantity(accepted->winding->inductance_h, record::Unit::henry, 4, true));
+        return draw_headline(ui, h, width, "readout");
+    }
     if (r == nullptr && accepted != nullptr && accepted->winding) {
         h.color = ui.theme.ink;
         h.small = "Inductance of the winding, " + where;

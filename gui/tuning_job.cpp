@@ -5,6 +5,7 @@
 #include "analyzer/measure/spark_source.hpp"
 #include "analyzer/record/json_text.hpp"
 #include "analyzer/record/quantity.hpp"
+#include "analyzer/tuning/evidence.hpp"
 
 namespace coldtune::gui {
 namespace {
@@ -205,6 +206,10 @@ private:
         if (!figures) {
             out_.spark_complaint = figures.error().message;
             return;
+        }
+        if (const Evidence* both = evidence_at(job_.form, place::both); both != nullptr && job_.coil) {
+            const auto turns = taps_.empty() ? std::nullopt : std::optional<double>(taps_.back().turns);
+            out_.spark_remarks = tuning::judge_exchange(*inputs, both->name, *job_.coil, "step 1", turns);
         }
         out_.spark = std::move(*figures);
     }

@@ -38,6 +38,7 @@ struct TuningOutcome {
     std::string compare_complaint;
 
     std::optional<measure::SparkFigures> spark;
+    std::vector<tuning::Remark> spark_remarks;
     std::string spark_complaint;  // also what is still missing for it
 };
 

@@ -64,6 +64,9 @@ std::string run_figure(const measure::MeasurementResult& result) {
                            p->k);
     }
     const auto* accepted = std::get_if<measure::Accepted>(&result.outcome);
+    if (accepted != nullptr && accepted->coupling) {
+        return "k " + format_with_uncertainty(accepted->coupling->k, accepted->coupling->k_u95, Unit::none, true);
+    }
     if (accepted != nullptr && accepted->winding) {
         return "L " + format_with_uncertainty(accepted->winding->inductance_h, accepted->winding->inductance_u95_h,
                                               Unit::henry, true);

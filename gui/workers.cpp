@@ -56,6 +56,12 @@ measure::AnalysisRequest request_of(const SweepJob& job, std::vector<std::string
     return request;
 }
 
+bench::PrimaryCircuit primary_of(const SweepJob& job) {
+    return job.tank_closed    ? bench::PrimaryCircuit::closed
+           : job.winding_open ? bench::PrimaryCircuit::shorted
+                              : bench::PrimaryCircuit::open;
+}
+
 // The eye takes in about 25 changes a second; peaks between two reports are not lost.
 measure::SessionProgressCallback progress_reports(std::function<void(Report)> report) {
     return [report = std::move(report), last = SteadyClock::time_point{}, generator = 0.0,
@@ -187,7 +193,7 @@ void Workers::bench_loop(const std::stop_token& quit) {
         if (const auto* sweep = std::get_if<SweepJob>(&job)) {
             run(*sweep, stop);
         } else {
-            const auto port = ports_({false, bench::Hookup::foot, std::nullopt, 0, 0, 0, false});
+            const auto port = ports_({false, bench::Hookup::foot, std::nullopt, 0, 0, 0, bench::PrimaryCircuit::open});
             report(DevicesReport{port->devices()});
         }
     }
@@ -208,7 +214,7 @@ void Workers::fail(const SweepJob& job, Error error, const std::stop_token& stop
 void Workers::run(const SweepJob& job, const std::stop_token& stop) {
     const auto port =
         ports_({job.settings.device == kSimulated, job.settings.hookup, job.coil, job.settings.sample_rate_hz,
-                job.settings.bench.reference_ohm, job.settings.bench.load_ohm, job.tank_closed});
+                job.settings.bench.reference_ohm, job.settings.bench.load_ohm, primary_of(job)});
     switch (job.task) {
         case Task::follow:
             return follow(job, *port, stop);
@@ -230,6 +236,10 @@ void Workers::sweep(const SweepJob& job, audio::AudioPort& port, const std::stop
     done.capture = std::make_shared<audio::CaptureFile>(std::move(record->capture));
     measure::AnalysisRequest request = request_of(job, done.standards_used);
     request.coil = *done.capture;
+    if (job.winding_open) {
+        request.shorted = measure::Standard{*done.capture, "the sweep with the primary shorted"};
+        request.coil = *job.winding_open;
+    }
     auto context = measure::prepare(request);
     if (!context) return fail(job, context.error(), stop);
     auto result = measure::analyze_prepared(request, *context);

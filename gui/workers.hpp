@@ -14,6 +14,7 @@
 #include <vector>
 
 #include "analyzer/audio/audio_port.hpp"
+#include "analyzer/bench/bench.hpp"
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/curves.hpp"
 #include "analyzer/measure/follow.hpp"
@@ -30,7 +31,7 @@ struct PortRequest {
     double sample_rate_hz = 0;
     double reference_ohm = 0;
     double load_ohm = 0;
-    bool tank_closed = false;  // hookup foot: the gap is bridged
+    bench::PrimaryCircuit primary = bench::PrimaryCircuit::open;
 };
 using PortFactory = std::function<std::unique_ptr<audio::AudioPort>(const PortRequest&)>;
 // Real hardware through PortAudio; the simulated bench plays the described coil, a little off its description. `pace`:
@@ -50,6 +51,8 @@ struct SweepJob {
     std::optional<model::CoilDescription> coil;         // for the simulated bench
     std::optional<model::CoilDescription> description;  // to compare with
     bool tank_closed = false;
+    // The winding with the primary open; what is swept then is the same with the primary shorted.
+    std::shared_ptr<const audio::CaptureFile> winding_open;
     std::map<bench::Hookup, std::shared_ptr<const audio::CaptureFile>> standards;
 };
 

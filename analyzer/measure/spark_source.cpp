@@ -121,6 +121,9 @@ Result<SparkInputs> parse_pair(std::string_view text, std::string_view origin) {
     inputs.value = {value[0], value[1], value[2], value[3], value[4]};
     inputs.u95 = {u95[0], u95[1], u95[2], u95[3], u95[4]};
     inputs.sources = {fmt::format("both circuits and k measured together: {}", origin)};
+    if (const Json* described = find(*json, "described"); described != nullptr) {
+        inputs.described = described_of(*described);
+    }
     if (const Json* matrix = find(*found, "correlation");
         matrix != nullptr && matrix->is_array() && matrix->size() == 5) {
         std::array<std::array<double, 5>, 5> correlation{};

@@ -171,11 +171,29 @@ TEST(TuningWindow, LeadsFromTheBareCoilToAVerifiedTune) {
     const auto& split = outcome(w).spark->exchange.split;
     EXPECT_NEAR(transfer->time_s * 2 * (split[1].frequency_hz - split[0].frequency_hz), 1, 0.01);
     EXPECT_TRUE(outcome(w).spark->limit_by_capacitance);
+    const double pair_k = outcome(w).spark->inputs.value.k;
+    EXPECT_TRUE(outcome(w).spark_remarks.empty()) << outcome(w).spark_remarks.front().text;
     w.press('V');
     w.frames();
     EXPECT_TRUE(w.has("spark.picture"));
     EXPECT_TRUE(w.has("spark.exchanges"));
     EXPECT_FALSE(w.has("tuning.axis"));
+    // Should the tank stand elsewhere than when both were measured, that is said.
+    w.app().act({Do::tap_stands_here, "tap.0", {}, 0, false});
+    ASSERT_TRUE(w.settle());
+    ASSERT_EQ(outcome(w).spark_remarks.size(), 1U);
+    EXPECT_EQ(outcome(w).spark_remarks.front().code, "other-tap");
+    w.app().act({Do::tap_stands_here, "tap.0", {}, 0, false});
+
+    // The other way to k: the winding with the primary open, then shorted; each circuit by itself.
+    w.app().act({Do::place_nothing, "both", {}, 0, false});
+    measure(w, place::coupling);
+    EXPECT_EQ(w.state().tuning.form.places.count("inductance"), 1U) << "the open one comes first";
+    EXPECT_FALSE(outcome(w).spark);
+    measure(w, place::coupling);
+    ASSERT_TRUE(outcome(w).spark) << outcome(w).spark_complaint << w.state().complaint;
+    EXPECT_THAT(outcome(w).spark->inputs.sources.back(), HasSubstr("k from Run"));
+    EXPECT_NEAR(outcome(w).spark->inputs.value.k / pair_k, 1, 0.02) << "the figure of the issue for k";
 }
 
 // A tune as it lies in the settings: results as written, and no sweep needed.
