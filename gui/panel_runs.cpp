@@ -64,12 +64,14 @@ void row(const Ui& ui, const Run& run) {
     ImGui::PopID();
 }
 
-// A long list would push what was just asked for out of sight: once for every new one it is scrolled to.
-void bring_into_view(std::uint64_t serial) {
-    int* seen = ImGui::GetStateStorage()->GetIntRef(ImGui::GetID("comparison.seen"), 0);
-    const int now = static_cast<int>(serial);
-    if (*seen == now) return;
+// A long list would push what was just asked for out of sight: it is scrolled to when the comparison is first told, and
+// never again under a hand that has gone on.
+void bring_into_view(const State& s) {
+    int* seen = ImGui::GetStateStorage()->GetIntRef(ImGui::GetID("comparison.seen"), -1);
+    const int now = s.compare_run.value_or(-1);
+    if (*seen == now || (now >= 0 && !s.comparison.outcome)) return;
     *seen = now;
+    if (now < 0) return;
     if (ImGui::GetCursorScreenPos().y > ImGui::GetWindowPos().y + ImGui::GetWindowHeight()) ImGui::SetScrollHereY(1);
 }
 
@@ -83,9 +85,9 @@ void runs_panel(const Ui& ui) {
     if (s.compare_run) {
         gap(ui, 4);
         comparison_panel(ui);
-        if (s.comparison.outcome) bring_into_view(s.comparison.serial);
         gap(ui, 6);
     }
+    bring_into_view(s);
     gap(ui, 2);
     if (const Run* chosen = s.selected()) {
         std::string note = chosen->note;
