@@ -89,6 +89,13 @@ std::string_view standing_words(Standing standing) {
     return "";
 }
 
+std::span<const std::string_view> standing_cautions(Standing standing) {
+    const auto tank = bench::describe(bench::Hookup::tank).cautions;
+    if (standing == Standing::tank_closed) return tank;
+    if (standing == Standing::primary_shorted) return tank.first(1);
+    return {};
+}
+
 std::string channel_name(const BenchForm& form, bool output, int channel) {
     const char* what = output ? "output" : "input";
     return form.simulated() ? fmt::format("{} {}", what, channel + 1)

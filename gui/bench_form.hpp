@@ -60,6 +60,8 @@ BenchReading read(const BenchForm& form);
 
 // "as described", "top load off", "tank closed", "primary shorted".
 std::string_view standing_words(Standing standing);
+// What to mind besides the hookup's own cautions: whoever clips to the tank has all or the first of the tank's.
+std::span<const std::string_view> standing_cautions(Standing standing);
 
 // "input 2 of Scarlet": what the pictures and sentences call a channel.
 std::string channel_name(const BenchForm& form, bool output, int channel);

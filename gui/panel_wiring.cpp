@@ -226,8 +226,7 @@ void wiring_notes_panel(const Ui& ui) {
     const auto cautions = [&] {
         heading(ui, "Mind in this hookup");
         for (std::string_view c : bench::describe(ui.s.bench.hookup).cautions) bullet(ui, c);
-        if (ui.s.bench.standing() != Standing::tank_closed) return;
-        for (std::string_view c : bench::describe(bench::Hookup::tank).cautions) bullet(ui, c);
+        for (std::string_view c : standing_cautions(ui.s.bench.standing())) bullet(ui, c);
     };
     if (!two) {
         check(ui);

@@ -114,7 +114,7 @@ void cautions_sheet(const Ui& ui) {
     gap(ui, 8);
     heading(ui, fmt::format("In the hookup '{}'", bench::describe(ui.s.bench.hookup).name));
     bullets(ui, bench::describe(ui.s.bench.hookup).cautions);
-    if (ui.s.bench.standing() == Standing::tank_closed) bullets(ui, bench::describe(bench::Hookup::tank).cautions);
+    bullets(ui, standing_cautions(ui.s.bench.standing()));
     gap(ui, 8);
     heading(ui, "Before any power-up");
     bullets(ui, bench::before_power_reminders());
