@@ -19,6 +19,7 @@ constexpr std::array kCommands = {
     Command{Do::go_wiring, "go_wiring", "Wire it", "F3", Chord{key::f3}, "Steps"},
     Command{Do::go_standards, "go_standards", "Standards", "F4", Chord{key::f4}, "Steps"},
     Command{Do::go_sweep, "go_sweep", "Sweep and compare", "F5", Chord{key::f5}, "Steps"},
+    Command{Do::go_tuning, "go_tuning", "Set the primary", "F7", Chord{key::f7}, "Steps"},
     Command{Do::next_step, "next_step", "Next step", "Page Down", Chord{key::page_down}, "Steps"},
     Command{Do::undo, "undo", "Undo a change of the coil", "Ctrl Z", Chord{'Z', true}, "Coil"},
     Command{Do::redo, "redo", "Redo it", "Ctrl Y", Chord{'Y', true}, "Coil"},
@@ -45,6 +46,9 @@ constexpr std::array kCommands = {
     Command{Do::compare_run, "compare_run", "Compare with the run before", "C", Chord{'C'}, "Runs"},
     Command{Do::toggle_budget, "toggle_budget", "Where the uncertainty comes from", "U", Chord{'U'}, "Runs"},
     Command{Do::delete_run, "delete_run", "Delete the run", "Delete", Chord{key::del}, "Runs"},
+    Command{Do::measure_place, "measure_place", "Wire for the measurement that comes next", "M", Chord{'M'}, "Tuning"},
+    Command{Do::tap_moved, "tap_moved", "The tap is moved as advised", "G", Chord{'G'}, "Tuning"},
+    Command{Do::next_tuning_view, "next_tuning_view", "Tap, top load, spark gap", "V", Chord{'V'}, "Tuning"},
     Command{Do::text_larger, "text_larger", "Larger text", "Ctrl +", Chord{key::equal, true}, "Window"},
     Command{Do::text_smaller, "text_smaller", "Smaller text", "Ctrl -", Chord{key::minus, true}, "Window"},
     Command{Do::toggle_theme, "toggle_theme", "Light or dark", "Ctrl T", Chord{'T', true}, "Window"},
@@ -69,6 +73,13 @@ constexpr std::array kCommands = {
     Command{Do::note_run, "note_run", "", "", std::nullopt, ""},
     Command{Do::plot_pair, "plot_pair", "", "", std::nullopt, ""},
     Command{Do::set_scale, "set_scale", "", "", std::nullopt, ""},
+    Command{Do::set_standing, "set_standing", "", "", std::nullopt, ""},
+    Command{Do::place_run, "place_run", "", "", std::nullopt, ""},
+    Command{Do::place_file, "place_file", "", "", std::nullopt, ""},
+    Command{Do::place_nothing, "place_nothing", "", "", std::nullopt, ""},
+    Command{Do::tap_stands_here, "tap_stands_here", "", "", std::nullopt, ""},
+    Command{Do::set_instead, "set_instead", "", "", std::nullopt, ""},
+    Command{Do::tuning_view, "tuning_view", "", "", std::nullopt, ""},
 };
 
 }  // namespace

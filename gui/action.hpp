@@ -13,6 +13,7 @@ enum class Do {
     go_wiring,
     go_standards,
     go_sweep,
+    go_tuning,
     next_step,
     sweep_or_stop,  // the space bar: starts what the step is about, stops whatever runs
     stop,
@@ -30,6 +31,7 @@ enum class Do {
     set_device,      // text
     set_rate,        // number, hertz
     set_hookup,      // text: name
+    set_standing,    // number: Standing
     set_output,      // number, channel from 0
     set_generator_input,
     set_coil_input,
@@ -48,6 +50,15 @@ enum class Do {
     next_run,
     previous_run,
     toggle_budget,
+    place_run,        // key: place, number: id
+    place_file,       // key: place, text: path
+    place_nothing,    // key: place
+    tap_stands_here,  // key: "tap.N": the tank stands at this one now
+    set_instead,      // text: toroid, sphere, disc; empty: no other top load
+    measure_place,    // text: place; without: of the first step that is left
+    tap_moved,        // into the description, and to the tank's hookup
+    tuning_view,      // number: TuningView
+    next_tuning_view,
     plot_pair,  // number: PlotPair
     next_plot_pair,
     plot_log_frequency,
@@ -95,7 +106,7 @@ inline constexpr int space = 32, comma = 44, minus = 45, period = 46, equal = 61
 inline constexpr int escape = 256, enter = 257, tab = 258, backspace = 259, insert = 260, del = 261;
 inline constexpr int right = 262, left = 263, down = 264, up = 265, page_up = 266, page_down = 267, home = 268,
                      end = 269;
-inline constexpr int f1 = 290, f2 = 291, f3 = 292, f4 = 293, f5 = 294, f6 = 295;
+inline constexpr int f1 = 290, f2 = 291, f3 = 292, f4 = 293, f5 = 294, f6 = 295, f7 = 296;
 inline constexpr int keypad_enter = 335, keypad_add = 334, keypad_subtract = 333;
 }  // namespace key
 

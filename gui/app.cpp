@@ -19,12 +19,14 @@ App::App(PortFactory ports, std::function<void()> wake, std::filesystem::path pi
     coil_changed();
 }
 
-void App::restore(const BenchForm& bench, const CoilForm& coil, bool dark, double text_scale, std::string coil_path) {
+void App::restore(const BenchForm& bench, const CoilForm& coil, bool dark, double text_scale, std::string coil_path,
+                  const TuningForm& tuning) {
     state_.bench = bench;
     state_.coil = coil;
     state_.dark = dark;
     state_.text_scale = std::clamp(text_scale, 1.0, 2.5);
     state_.coil_path = std::move(coil_path);
+    state_.tuning.form = tuning;
     bench_changed();
     coil_changed();
 }
@@ -42,6 +44,7 @@ void App::act(const Action& a) {
             return act_on_coil(a);
         case Do::set_field:
             if (a.key.starts_with("bench.")) return act_on_bench(a);
+            if (a.key.starts_with("tuning.")) return act_on_tuning(a);
             return act_on_coil(a);
         case Do::sweep_or_stop:
         case Do::stop:
@@ -50,6 +53,7 @@ void App::act(const Action& a) {
         case Do::set_device:
         case Do::set_rate:
         case Do::set_hookup:
+        case Do::set_standing:
         case Do::set_output:
         case Do::set_generator_input:
         case Do::set_coil_input:
@@ -69,6 +73,16 @@ void App::act(const Action& a) {
         case Do::previous_run:
         case Do::toggle_budget:
             return act_on_runs(a);
+        case Do::place_run:
+        case Do::place_file:
+        case Do::place_nothing:
+        case Do::tap_stands_here:
+        case Do::set_instead:
+        case Do::measure_place:
+        case Do::tap_moved:
+        case Do::tuning_view:
+        case Do::next_tuning_view:
+            return act_on_tuning(a);
         case Do::plot_pair:
         case Do::next_plot_pair:
         case Do::plot_log_frequency:
@@ -89,6 +103,7 @@ void App::act(const Action& a) {
         case Do::go_wiring:
         case Do::go_standards:
         case Do::go_sweep:
+        case Do::go_tuning:
         case Do::next_step:
         case Do::close_dialog:
         case Do::help:
@@ -115,6 +130,9 @@ void App::act_on_window(const Action& a) {
             break;
         case Do::go_sweep:
             state_.step = Step::sweep;
+            break;
+        case Do::go_tuning:
+            state_.step = Step::tuning;
             break;
         case Do::next_step:
             state_.step = static_cast<Step>(std::min(static_cast<int>(state_.step) + 1, kSteps - 1));
@@ -241,6 +259,7 @@ void App::coil_changed() {
     state_.can_redo = history_.can_redo();
     state_.reading = read(state_.coil);
     calculate();
+    retune();
 }
 
 void App::calculate() {
@@ -252,7 +271,7 @@ void App::calculate() {
         return;
     }
     const auto& settings = state_.bench_reading.settings;
-    workers_.calculate({state_.coil_serial, *state_.reading.coil, state_.bench.sample_rate_hz,
+    workers_.calculate({state_.coil_serial, *state_.standing_coil(), state_.bench.sample_rate_hz,
                         settings ? settings->bench.reference_ohm : kUsualReference_ohm});
 }
 

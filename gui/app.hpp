@@ -32,7 +32,8 @@ public:
     void view_moved(bool values_too);
 
     // Remembered settings, put back before the first frame.
-    void restore(const BenchForm& bench, const CoilForm& coil, bool dark, double text_scale, std::string coil_path);
+    void restore(const BenchForm& bench, const CoilForm& coil, bool dark, double text_scale, std::string coil_path,
+                 const TuningForm& tuning = {});
     // The plot to be saved as PNG, once; the window reads its pixels after the next frame.
     std::optional<std::filesystem::path> take_png_request() { return std::exchange(png_request_, std::nullopt); }
     void png_saved(const Status& status, const std::filesystem::path& path);
@@ -41,6 +42,7 @@ private:
     void act_on_coil(const Action& action);
     void act_on_bench(const Action& action);
     void act_on_runs(const Action& action);
+    void act_on_tuning(const Action& action);
     void act_on_plot(const Action& action);
     void act_on_window(const Action& action);
 
@@ -51,6 +53,7 @@ private:
     void start(Task task, bench::Hookup hookup);
     void stop();
     [[nodiscard]] std::optional<std::string> why_not() const;
+    [[nodiscard]] bool fits_bench(const std::shared_ptr<const audio::CaptureFile>& capture) const;
     void take(CalculationReport& report);
     void take(AdviceReport& report);
     void take(ProgressReport& report);
@@ -60,6 +63,11 @@ private:
     void end_following();
     void take(DevicesReport& report);
     void add_run(SweepReport& report);
+    void take(TuningOutcome& outcome);
+    void take(ComparisonOutcome& outcome);
+    void retune();
+    void compare_again();
+    void wire_for(std::string_view place);
     void show_near();
     void follow_values();
     void content_changed() { ++state_.scene_serial; }
@@ -73,6 +81,7 @@ private:
     std::uint64_t scene_built_ = 0;
     bool scene_dark_ = false;
     bool values_follow_ = true;
+    std::shared_ptr<const audio::CaptureFile> winding_open_;  // of the last winding: its coupling takes two captures
     std::filesystem::path pictures_;
     std::optional<std::filesystem::path> png_request_;
     Workers workers_;  // last: its threads end first

@@ -87,10 +87,17 @@ void App::act_on_bench(const Action& a) {
             break;
         case Do::set_hookup:
             if (const auto hookup = bench::hookup_from_name(a.text); hookup && bench::seeks_resonance(*hookup)) {
+                const Standing before = bench.standing();
                 bench.hookup = *hookup;
+                if (bench.standing() != before) calculate();
                 content_changed();
                 if (state_.view.follows_data) show_near();
             }
+            break;
+        case Do::set_standing:
+            if (a.number >= 0 && a.number <= 3) bench.secondary = static_cast<Standing>(static_cast<int>(a.number));
+            // Another coil to calculate, or the same one again.
+            calculate();
             break;
         case Do::set_output:
             bench.output_channel = std::max(0, static_cast<int>(a.number));
@@ -137,7 +144,28 @@ std::optional<std::string> App::why_not() const {
     if (state_.bench.simulated() && !state_.reading.coil) {
         return "The simulated bench plays the coil you describe; complete step 1 first.";
     }
+    if (state_.bench.simulated() && state_.bench.standing() == Standing::tank_closed &&
+        !(state_.reading.coil->primary && state_.reading.coil->tank)) {
+        return "The simulated bench needs a primary and a tank to close; describe them in step 1.";
+    }
+    if (state_.bench.standing() == Standing::primary_shorted) {
+        if (!fits_bench(winding_open_)) {
+            return "The coupling is told by the winding with the primary open and shorted: sweep it open first, on "
+                   "this "
+                   "interface.";
+        }
+        if (state_.bench.simulated() && !(state_.reading.coil->primary && state_.reading.coil->tank)) {
+            return "The simulated bench needs a primary and a tank to short; describe them in step 1.";
+        }
+    }
     return std::nullopt;
+}
+
+// Still taken as the bench is now.
+bool App::fits_bench(const std::shared_ptr<const audio::CaptureFile>& capture) const {
+    return capture && capture->note && capture->note->device == state_.bench.device &&
+           capture->capture.sample_rate_hz == state_.bench.sample_rate_hz &&
+           capture->note->reference_ohm == state_.bench_reading.settings->bench.reference_ohm;
 }
 
 void App::start(Task task, Hookup hookup) {
@@ -159,9 +187,14 @@ void App::start(Task task, Hookup hookup) {
     job.task = task;
     job.settings = *state_.bench_reading.settings;
     job.settings.hookup = hookup;
-    job.coil = state_.reading.coil;
-    // The calculated value belongs to the secondary alone.
-    if (hookup == Hookup::foot || hookup == Hookup::pickup) job.description = state_.reading.coil;
+    job.coil = state_.standing_coil();
+    job.tank_closed = hookup == Hookup::foot && state_.bench.standing() == Standing::tank_closed;
+    if (hookup == Hookup::winding && task == Task::sweep && state_.bench.standing() == Standing::primary_shorted) {
+        job.winding_open = winding_open_;
+    }
+    job.settings.coupled = job.tank_closed && task == Task::sweep;
+    // The calculated value belongs to the secondary, or to the tank; a winding by itself has none.
+    if (hookup == Hookup::foot || hookup == Hookup::pickup || hookup == Hookup::tank) job.description = job.coil;
     if (task == Task::wiring_check) {
         job.settings.period_frames =
             dsp::choose_period(static_cast<std::size_t>(kCheckPeriod_s * job.settings.sample_rate_hz));
@@ -279,6 +312,8 @@ void App::take(SweepReport& report) {
         state_.notice = fmt::format("The {} standard is taken.", bench::describe(report.hookup).name);
         return;
     }
+    const auto* accepted = std::get_if<measure::Accepted>(&report.result->outcome);
+    if (accepted != nullptr && accepted->winding && !accepted->coupling) winding_open_ = report.capture;
     add_run(report);
 }
 

@@ -4,8 +4,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <nlohmann/json.hpp>
 
+#include "analyzer/measure/result_json.hpp"
 #include "analyzer/record/atomic_file.hpp"
+#include "analyzer/record/json_text.hpp"
 #include "gui/app.hpp"
 #include "gui/svg_canvas.hpp"
 
@@ -39,7 +42,12 @@ void App::add_run(SweepReport& report) {
     run.device = state_.bench.device;
     run.coil_name = state_.coil.name;
     for (const std::string& s : report.standards_used) join(run.standards, s);
+    run.written = record::json_text(measure::to_json(run.result, false));
     state_.selected_run = run.id;
+    const std::string stands = take_run(state_.tuning.form, run.name, run.result, run.written);
+    if (!stands.empty() && state_.reading.coil && state_.reading.coil->primary) {
+        state_.notice = fmt::format("{} stands in step 5 as {}.", run.name, stands);
+    }
     const Run* last = state_.runs.empty() ? nullptr : &state_.runs.back();
     if (last != nullptr && last->result.hookup != run.result.hookup) {
         // Curves of another hookup mean something else: they step back, a click brings them in again.
@@ -54,6 +62,8 @@ void App::add_run(SweepReport& report) {
     state_.step = Step::sweep;
     content_changed();
     show_near();
+    compare_again();
+    if (!stands.empty()) retune();
 }
 
 void App::take(GainReport& report) {
@@ -116,6 +126,7 @@ void App::act_on_runs(const Action& a) {
             return;
     }
     content_changed();
+    compare_again();
 }
 
 void App::act_on_plot(const Action& a) {
@@ -255,6 +266,9 @@ void App::show_near() {
         const double above = std::max(resonance->frequency_hz, value ? value->frequency_hz : 0.0);
         centre = (0.4 * heard + 1.15 * above) / 2;
         half = 1.15 * above - centre;
+    } else if (const measure::Pair* pair = shown != nullptr ? shown->pair() : nullptr) {
+        centre = (pair->lower.frequency_hz + pair->upper.frequency_hz) / 2;
+        half = 1.5 * (pair->upper.frequency_hz - pair->lower.frequency_hz);
     } else if (resonance != nullptr) {
         centre = resonance->frequency_hz;
         half = kBandwidthsShown / 2 * centre / resonance->q.value_or(100);

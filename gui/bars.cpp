@@ -20,6 +20,7 @@ constexpr std::array<StepText, kSteps> kPath = {{
     {Step::wiring, "Wire it", Do::go_wiring},
     {Step::standards, "Standards", Do::go_standards},
     {Step::sweep, "Sweep and compare", Do::go_sweep},
+    {Step::tuning, "Set the primary", Do::go_tuning},
 }};
 
 bool done(const State& s, Step step) {
@@ -33,7 +34,11 @@ bool done(const State& s, Step step) {
                                [&](const auto& entry) { return s.usable(entry.second); });
         case Step::sweep: {
             const Run* run = s.selected();
-            return run != nullptr && run->result.resonance() != nullptr;
+            return run != nullptr && run->result.verdict() != measure::Verdict::rejected;
+        }
+        case Step::tuning: {
+            const auto& outcome = s.tuning.outcome;
+            return outcome && outcome->tune && outcome->tune->outcome() == tuning::Outcome::tuned;
         }
     }
     return false;
@@ -44,7 +49,8 @@ bool done(const State& s, Step step) {
 void path_bar(const Ui& ui, float width, float height) {
     const ImVec2 at = ImGui::GetCursorScreenPos();
     ImguiCanvas canvas(*ImGui::GetWindowDrawList(), ui.fonts, ui.fonts.body->FontSize);
-    const float disc = ui.px(14), inner = ui.px(9), pad = ui.px(12);
+    const float disc = ui.px(14), inner = ui.px(9);
+    float pad = ui.px(12);
     const std::array<std::pair<const char*, Do>, 3> kRight = {
         {{"Cautions", Do::show_cautions}, {"Keys", Do::help}, {ui.s.dark ? "Light" : "Dark", Do::toggle_theme}}};
     float right_width = 0;
@@ -54,6 +60,14 @@ void path_bar(const Ui& ui, float width, float height) {
     float titles = 0;
     for (const StepText& t : kPath) titles += canvas.extent(t.title, 0, Weight::strong).x + 2 * disc + inner + 2 * pad;
     const bool all_titles = titles + right_width + ui.px(24) < width;
+    // Large letters in a small window: what is left is shared out, down to discs that almost touch.
+    if (!all_titles) {
+        float least = kSteps * (2 * disc + ui.px(2)) + inner;
+        for (const StepText& t : kPath) {
+            if (t.step == ui.s.step) least += canvas.extent(t.title, 0, Weight::strong).x;
+        }
+        pad = std::clamp((width - least) / (2 * kSteps), ui.px(1), pad);
+    }
     float x = at.x;
     for (const StepText& t : kPath) {
         const bool chosen = ui.s.step == t.step;
@@ -126,11 +140,13 @@ void status_bar(const Ui& ui, float width, float height) {
     } else {
         left = fmt::format("{}   {}   {}", s.bench.simulated() ? std::string("simulated bench") : s.bench.device,
                            rate_words(s.bench.sample_rate_hz), bench::describe(s.bench.hookup).name);
+        if (s.bench.standing() != Standing::described) left += fmt::format(", {}", standing_words(s.bench.standing()));
     }
     const char* hint = s.busy()                    ? "Space stops"
                        : s.step == Step::coil      ? "Page Down: next step     F1: keys"
                        : s.step == Step::wiring    ? "Space: check the wiring     F1: keys"
                        : s.step == Step::standards ? "Space: take the next standard     F1: keys"
+                       : s.step == Step::tuning    ? "M: measure what comes next     V: next view     F1: keys"
                                                    : "Space: sweep     F1: keys";
     const float hint_width = canvas.extent(hint, 0, Weight::regular).x;
     const bool room_for_hint = canvas.extent(left, 0, Weight::regular).x + hint_width + ui.px(30) < width;

@@ -75,6 +75,27 @@ BenchReading read(const BenchForm& form) {
     return reading;
 }
 
+std::string_view standing_words(Standing standing) {
+    switch (standing) {
+        case Standing::described:
+            return "as described";
+        case Standing::bare:
+            return "top load off";
+        case Standing::tank_closed:
+            return "tank closed";
+        case Standing::primary_shorted:
+            return "primary shorted";
+    }
+    return "";
+}
+
+std::span<const std::string_view> standing_cautions(Standing standing) {
+    const auto tank = bench::describe(bench::Hookup::tank).cautions;
+    if (standing == Standing::tank_closed) return tank;
+    if (standing == Standing::primary_shorted) return tank.first(1);
+    return {};
+}
+
 std::string channel_name(const BenchForm& form, bool output, int channel) {
     const char* what = output ? "output" : "input";
     return form.simulated() ? fmt::format("{} {}", what, channel + 1)

@@ -17,10 +17,20 @@ namespace coldtune::gui {
 // The one device every machine has.
 inline constexpr std::string_view kSimulated = "simulated";
 
+// How the coil stands while it is measured. Not remembered over a day: a forgotten one would
+// make a wrong description.
+enum class Standing {
+    described,       // as step 1 says, primary open
+    bare,            // its top load taken off
+    tank_closed,     // gap bridged: both circuits, at the foot
+    primary_shorted  // at the winding: for the coupling
+};
+
 struct BenchForm {
     std::string device{kSimulated};
     double sample_rate_hz = 192000;
     bench::Hookup hookup = bench::Hookup::foot;
+    Standing secondary = Standing::described;
     int output_channel = 0;  // 0-based
     int generator_input = 0;
     int coil_input = 1;
@@ -30,6 +40,12 @@ struct BenchForm {
                                                             {"bench.load", "10k"},
                                                             {"bench.level", "-6"}};
     [[nodiscard]] bool simulated() const { return device == kSimulated; }
+    // `secondary`, where the hookup lets it mean something.
+    [[nodiscard]] Standing standing() const {
+        if (hookup == bench::Hookup::foot && secondary != Standing::primary_shorted) return secondary;
+        if (hookup == bench::Hookup::winding && secondary == Standing::primary_shorted) return secondary;
+        return hookup == bench::Hookup::pickup && secondary == Standing::bare ? secondary : Standing::described;
+    }
     friend bool operator==(const BenchForm&, const BenchForm&) = default;
 };
 
@@ -41,6 +57,11 @@ struct BenchReading {
     std::map<std::string, std::string, std::less<>> complaints;
 };
 BenchReading read(const BenchForm& form);
+
+// "as described", "top load off", "tank closed", "primary shorted".
+std::string_view standing_words(Standing standing);
+// What to mind besides the hookup's own cautions: whoever clips to the tank has all or the first of the tank's.
+std::span<const std::string_view> standing_cautions(Standing standing);
 
 // "input 2 of Scarlet": what the pictures and sentences call a channel.
 std::string channel_name(const BenchForm& form, bool output, int channel);

@@ -94,7 +94,7 @@ CoilForm first_form() {
                  {"surroundings.strike_ring.diameter", "560mm"},
                  {"surroundings.strike_ring.tube_diameter", "10mm"},
                  {"surroundings.strike_ring.height", "200mm"},
-                 {"tank.capacitance", "100nF"}};
+                 {"tank.capacitance", "120nF"}};
     form.topload_shapes = {"toroid"};
     form.has[CoilPart::ground] = true;
     return form;

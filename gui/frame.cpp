@@ -79,6 +79,8 @@ void Frame::step_panel(const Ui& ui) {
         case Step::standards:
             standards_panel(ui);
             break;
+        case Step::tuning:
+            return tuning_panel(ui);
         case Step::sweep:
             return;
     }
@@ -146,6 +148,15 @@ void Frame::beside(const Ui& ui, Rect area) {
         case Step::sweep:
             sweep_pictures(ui, below(measured_readout(ui, right.width())));
             break;
+        case Step::tuning: {
+            const Rect rest = below(tuning_readout(ui, right.width()));
+            ImGui::SetCursorScreenPos({rest.left, rest.top});
+            ImGui::BeginChild("outcome", {rest.width(), rest.height()});
+            ui.mark("outcome", rest);
+            tuning_outcome_panel(ui);
+            ImGui::EndChild();
+            break;
+        }
     }
     ImGui::EndChild();
 }
@@ -200,6 +211,13 @@ void Frame::stacked(const Ui& ui, Rect area) {
             sweep_outcome(ui);
             break;
         }
+        case Step::tuning:
+            tuning_readout(ui, width);
+            gap(ui, 6);
+            tuning_outcome_panel(ui);
+            gap(ui, 10);
+            tuning_panel(ui);
+            break;
     }
     ImGui::EndChild();
 }

@@ -2,12 +2,23 @@
 #include <fmt/chrono.h>
 #include <fmt/format.h>
 
-#include <cmath>
-
 #include "gui/panels.hpp"
 
 namespace coldtune::gui {
 namespace {
+
+// What of the coil stood there is as much as where the leads were.
+std::string run_hookup(const Run& run) {
+    std::string words(bench::describe(run.result.hookup).name);
+    if (run.result.pair() != nullptr) return words + ", tank closed";
+    const auto* accepted = std::get_if<measure::Accepted>(&run.result.outcome);
+    if (accepted != nullptr && accepted->coupling) return words + ", primary open and shorted";
+    const auto& described = run.result.description;
+    if (run.result.hookup == bench::Hookup::tank && described && described->tank && described->primary) {
+        return words + fmt::format(", tap {:.4g}", described->tank->tap_turns.value_or(described->primary->turns));
+    }
+    return described && described->topload.empty() ? words + ", no top load" : words;
+}
 
 void row(const Ui& ui, const Run& run) {
     const State& s = ui.s;
@@ -39,14 +50,13 @@ void row(const Ui& ui, const Run& run) {
     } else {
         canvas.ring(spot, ui.px(6), color, ui.px(2));
     }
-    const auto* r = run.result.resonance();
-    std::string figure = r != nullptr ? hertz_with(r->frequency_hz, r->frequency_u95_hz) : std::string("rejected");
-    if (r != nullptr && r->q) figure += fmt::format("   Q {:.0f}", *r->q);
+    const bool good = run.result.verdict() != measure::Verdict::rejected;
+    const std::string figure = run_figure(run.result);
     const float left = at.x + swatch + ui.px(4);
     canvas.text({left, at.y + height * 0.06F}, figure,
-                {r != nullptr ? ui.theme.ink : ui.theme.rejected, 0, chosen ? Weight::strong : Weight::regular});
-    std::string below = fmt::format("{}  {}  {:%H:%M}", run.name, bench::describe(run.result.hookup).name,
-                                    fmt::localtime(Clock::to_time_t(run.time)));
+                {good ? ui.theme.ink : ui.theme.rejected, 0, chosen ? Weight::strong : Weight::regular});
+    std::string below =
+        fmt::format("{}  {}  {:%H:%M}", run.name, run_hookup(run), fmt::localtime(Clock::to_time_t(run.time)));
     if (!run.note.empty()) below += "  " + run.note;
     canvas.clip({at.x, at.y, at.x + all, at.y + height});
     canvas.text({left, at.y + height * 0.53F}, below, {ui.theme.soft_ink, ui.fonts.small->FontSize});
@@ -54,27 +64,15 @@ void row(const Ui& ui, const Run& run) {
     ImGui::PopID();
 }
 
-void comparison(const Ui& ui) {
-    const State& s = ui.s;
-    if (!s.compare_run) return;
-    const Run* a = s.run(*s.compare_run);
-    const Run* b = s.selected();
-    if (a == nullptr || b == nullptr) return;
-    heading(ui, fmt::format("{} against {}", b->name, a->name));
-    const auto *ra = a->result.resonance(), *rb = b->result.resonance();
-    if (a->id == b->id) {
-        soft(ui, "Choose another run to compare with this one.");
-        return;
-    }
-    if (ra == nullptr || rb == nullptr) {
-        soft(ui, "One of the two has no result to compare.");
-        return;
-    }
-    const double shift = rb->frequency_hz - ra->frequency_hz;
-    const double u = std::hypot(ra->frequency_u95_hz, rb->frequency_u95_hz);
-    paragraph(ui, fmt::format("Resonance {} by {} ({:+.2f} %)", shift < 0 ? "lower" : "higher",
-                              hertz_with(std::abs(shift), u), 100 * shift / ra->frequency_hz));
-    if (ra->q && rb->q) paragraph(ui, fmt::format("Q from {:.0f} to {:.0f}", *ra->q, *rb->q));
+// A long list would push what was just asked for out of sight: it is scrolled to when the comparison is first told, and
+// never again under a hand that has gone on.
+void bring_into_view(const State& s) {
+    int* seen = ImGui::GetStateStorage()->GetIntRef(ImGui::GetID("comparison.seen"), -1);
+    const int now = s.compare_run.value_or(-1);
+    if (*seen == now || (now >= 0 && !s.comparison.outcome)) return;
+    *seen = now;
+    if (now < 0) return;
+    if (ImGui::GetCursorScreenPos().y > ImGui::GetWindowPos().y + ImGui::GetWindowHeight()) ImGui::SetScrollHereY(1);
 }
 
 }  // namespace
@@ -84,6 +82,12 @@ void runs_panel(const Ui& ui) {
     if (s.runs.empty()) return;
     heading(ui, "Runs");
     for (auto run = s.runs.rbegin(); run != s.runs.rend(); ++run) row(ui, *run);
+    if (s.compare_run) {
+        gap(ui, 4);
+        comparison_panel(ui);
+        gap(ui, 6);
+    }
+    bring_into_view(s);
     gap(ui, 2);
     if (const Run* chosen = s.selected()) {
         std::string note = chosen->note;
@@ -101,7 +105,6 @@ void runs_panel(const Ui& ui) {
             if (ImGui::GetContentRegionAvail().x < wide) ImGui::NewLine();
         }
         if (button(ui, "run.delete", "Delete", ButtonKind::quiet)) ui.ask(action(Do::delete_run));
-        comparison(ui);
         if (!chosen->standards.empty()) soft(ui, "Corrected with: " + chosen->standards);
     }
 }

@@ -55,7 +55,7 @@ void sweep_controls(const Ui& ui) {
         progress(ui);
     } else {
         if (button(ui, "sweep", "Sweep   (space bar)", ButtonKind::primary, -1)) ui.ask(action(Do::sweep_or_stop));
-        const bool can_follow = s.bench.hookup != bench::Hookup::winding;
+        const bool can_follow = s.bench.hookup != bench::Hookup::winding && s.bench.standing() != Standing::tank_closed;
         if (button(ui, "follow", "Follow live   (F)", ButtonKind::ordinary, -1, can_follow)) {
             ui.ask(action(Do::follow_or_stop));
         }
@@ -65,9 +65,12 @@ void sweep_controls(const Ui& ui) {
             if (!standards.empty()) standards += ", ";
             standards += bench::describe(which).name;
         }
-        soft(ui, fmt::format("{}, {}, {}; standards: {}", bench::describe(s.bench.hookup).name,
-                             s.bench.simulated() ? "simulated bench" : s.bench.device,
-                             rate_words(s.bench.sample_rate_hz), standards.empty() ? "none" : standards));
+        std::string hookup(bench::describe(s.bench.hookup).name);
+        if (s.bench.standing() != Standing::described)
+            hookup += fmt::format(", {}", standing_words(s.bench.standing()));
+        soft(ui,
+             fmt::format("{}, {}, {}; standards: {}", hookup, s.bench.simulated() ? "simulated bench" : s.bench.device,
+                         rate_words(s.bench.sample_rate_hz), standards.empty() ? "none" : standards));
     }
     meters(ui);
     if (!s.complaint.empty()) {

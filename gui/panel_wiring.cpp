@@ -17,6 +17,44 @@ const audio::DeviceInfo* current_device(const State& s) {
     return nullptr;
 }
 
+// What stands there besides what step 1 says, as far as the hookup lets it matter.
+void standing(const Ui& ui) {
+    const State& s = ui.s;
+    std::vector<std::pair<Standing, std::string>> ways;
+    const char* label = "The coil stands";
+    switch (s.bench.hookup) {
+        case bench::Hookup::foot:
+            ways = {{Standing::described, "As described"},
+                    {Standing::bare, "Its top load taken off"},
+                    {Standing::tank_closed, "With the tank closed"}};
+            break;
+        case bench::Hookup::pickup:
+            ways = {{Standing::described, "As described"}, {Standing::bare, "Its top load taken off"}};
+            break;
+        case bench::Hookup::winding:
+            label = "The primary is";
+            ways = {{Standing::described, "Open"}, {Standing::primary_shorted, "Shorted on itself"}};
+            break;
+        default:
+            return;
+    }
+    std::vector<std::string> names;
+    int chosen = 0;
+    for (const auto& [way, name] : ways) {
+        if (way == s.bench.standing()) chosen = static_cast<int>(names.size());
+        names.push_back(name);
+    }
+    const int picked = choice(ui, "bench.standing", label, names, chosen, !s.busy());
+    if (picked >= 0) {
+        ui.ask(action(Do::set_standing, static_cast<double>(ways[static_cast<std::size_t>(picked)].first)));
+    }
+    if (s.bench.standing() == Standing::tank_closed) {
+        soft(ui, "Two peaks are sought together: the circuits' own frequencies, their Q and the coupling.");
+    } else if (s.bench.standing() == Standing::primary_shorted) {
+        soft(ui, "After a sweep with the primary open; the two tell the coupling.");
+    }
+}
+
 void device_choice(const Ui& ui) {
     const State& s = ui.s;
     std::vector<std::string> names{"Simulated bench"};
@@ -165,6 +203,7 @@ void wiring_panel(const Ui& ui) {
     const int picked = choice(ui, "bench.hookup", "Measure at", names, chosen, !s.busy());
     if (picked >= 0) ui.ask(action(Do::set_hookup, keys[static_cast<std::size_t>(picked)]));
     soft(ui, bench::describe(s.bench.hookup).purpose);
+    standing(ui);
     gap(ui, 6);
     heading(ui, "Interface");
     device_choice(ui);
@@ -187,6 +226,7 @@ void wiring_notes_panel(const Ui& ui) {
     const auto cautions = [&] {
         heading(ui, "Mind in this hookup");
         for (std::string_view c : bench::describe(ui.s.bench.hookup).cautions) bullet(ui, c);
+        for (std::string_view c : standing_cautions(ui.s.bench.standing())) bullet(ui, c);
     };
     if (!two) {
         check(ui);
@@ -210,8 +250,16 @@ void wiring_picture_panel(const Ui& ui, Rect area) {
     canvas.rectangle(area, ui.theme.panel, ui.px(6));
     ui.mark("picture", area);
     canvas.clip(area);
-    draw_wiring(canvas, wiring_area(area.inset(ui.px(22))), ui.s.bench.hookup, wiring_names(ui.s.bench), ui.theme,
-                ui.scale);
+    const Rect inside = area.inset(ui.px(22));
+    // What the picture does not show of how the coil stands.
+    const Standing stands = ui.s.bench.standing();
+    const char* caption = stands == Standing::tank_closed ? "beside it the primary with its capacitor, gap bridged"
+                          : stands == Standing::bare      ? "the top load is taken off for this one"
+                          : stands == Standing::primary_shorted ? "beside it the primary, its ends clipped together"
+                                                                : "";
+    canvas.text({inside.left, area.bottom - ui.px(8)}, caption,
+                {ui.theme.caution, 0, Weight::strong, Anchor::start, Anchor::end});
+    draw_wiring(canvas, wiring_area(inside), ui.s.bench.hookup, wiring_names(ui.s.bench), ui.theme, ui.scale);
     canvas.unclip();
 }
 

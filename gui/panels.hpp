@@ -1,6 +1,7 @@
 // The parts of the window, one file each. Every one draws into the current Dear ImGui window and asks for actions.
 #pragma once
 
+#include "analyzer/tuning/words.hpp"
 #include "gui/plot_scene.hpp"
 #include "gui/ui.hpp"
 
@@ -26,7 +27,12 @@ void standards_picture_panel(const Ui& ui, Rect area);
 void sweep_controls(const Ui& ui);
 void sweep_outcome(const Ui& ui);
 void runs_panel(const Ui& ui);
+void comparison_panel(const Ui& ui);  // the selected run against another
+void tuning_panel(const Ui& ui);      // the sequence, and what stands in each place
+void tuning_outcome_panel(const Ui& ui);
 
+// The verdict on the tune, large. Returns its height.
+float tuning_readout(const Ui& ui, float width);
 // The large figure: calculated while describing, measured after a sweep. Returns its height.
 float calculated_readout(const Ui& ui, float width);
 float measured_readout(const Ui& ui, float width);
@@ -45,6 +51,14 @@ std::string verdict_words(measure::Verdict verdict);
 Color verdict_color(const Theme& theme, measure::Verdict verdict);
 // A sentence of the analyzer as one reads it: with a capital, a proper plus-minus and a full stop.
 std::string sentence(std::string text);
+// "63.41 +- 0.02 kHz   Q 130", "k 0.112", "L 78.1 mH", "rejected": what a run's line says.
+std::string run_figure(const measure::MeasurementResult& result);
+// Plus-minus and microseconds as one writes them.
+std::string plus_minus(std::string text);
+// A sentence with its weight as a coloured edge.
+void finding(const Ui& ui, measure::Weight weight, const std::string& text);
+// Lines of the analyzer: name, value, remark, as columns where there is room.
+void lines_table(const Ui& ui, const std::string& name, const std::vector<tuning::Line>& lines);
 // Findings as sentences, each with its weight's colour.
 void findings_list(const Ui& ui, const std::vector<measure::Finding>& findings);
 

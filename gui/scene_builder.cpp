@@ -89,7 +89,10 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
     const Run* selected = live ? nullptr : state.selected();
     const measure::MeasurementResult* shown = state.shown_result();
     const auto hookup = shown ? shown->hookup : state.bench.hookup;
-    const auto& calculated = hookup == bench::Hookup::foot      ? state.calculation.foot
+    // Two coupled circuits are not what was calculated for one.
+    const measure::Pair* pair = shown ? shown->pair() : nullptr;
+    const auto& calculated = pair != nullptr                    ? std::shared_ptr<const measure::Curve>()
+                             : hookup == bench::Hookup::foot    ? state.calculation.foot
                              : hookup == bench::Hookup::winding ? state.calculation.winding
                                                                 : std::shared_ptr<const measure::Curve>();
     bool any_fitted = false;
@@ -98,7 +101,8 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
         const Color color = theme.run_color(static_cast<std::size_t>(run.id - 1));
         const auto* resonance = run.result.resonance();
         std::string label = run.name;
-        label += resonance ? "  " + hertz(resonance->frequency_hz) : std::string("  no result");
+        const bool accepted = run.result.verdict() != measure::Verdict::rejected;
+        label += resonance ? "  " + hertz(resonance->frequency_hz) : std::string(accepted ? "" : "  no result");
         const bool drawable = run.measured && run.measured->frequency_hz.size() > 1;
         if (!drawable) continue;
         scene.legend.push_back({label, color, CurveLook::measured, run.id, !run.shown});
@@ -128,10 +132,23 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
     const std::optional<model::Calculated>& value =
         shown && shown->calculated ? shown->calculated : state.calculation.value;
     const auto* resonance = shown && (live || selected->shown) ? shown->resonance() : nullptr;
-    if (value && secondary) {
+    if (value && secondary && pair == nullptr) {
         scene.marks.push_back({value->frequency_hz, value->frequency_u95_hz,
                                "calculated " + hertz_with(value->frequency_hz, value->frequency_u95_hz),
                                theme.calculated, true});
+    }
+    const auto& tank = shown ? shown->calculated_tank : std::optional<model::TankCalculated>();
+    if (tank) {
+        scene.marks.push_back({tank->frequency_hz, tank->frequency_u95_hz,
+                               "calculated " + hertz_with(tank->frequency_hz, tank->frequency_u95_hz), theme.calculated,
+                               true});
+    }
+    if (pair != nullptr && selected != nullptr && selected->shown) {
+        const Color color = theme.run_color(static_cast<std::size_t>(selected->id - 1));
+        for (const auto& [peak, name] : {std::pair{&pair->lower, "lower "}, std::pair{&pair->upper, "upper "}}) {
+            scene.marks.push_back({peak->frequency_hz, peak->frequency_u95_hz,
+                                   name + hertz_with(peak->frequency_hz, peak->frequency_u95_hz), color, false});
+        }
     }
     if (resonance != nullptr) {
         scene.marks.push_back({resonance->frequency_hz, resonance->frequency_u95_hz,

@@ -120,6 +120,15 @@ std::string state_json(const State& s, const std::map<std::string, Rect>& places
                           {"update_s", f.update_s},
                           {"frequency_hz", r != nullptr ? Json(r->frequency_hz) : Json(nullptr)}};
     }
+    j["tuning"] = nullptr;
+    if (const auto& outcome = s.tuning.outcome) {
+        Json& t = j["tuning"];
+        t["pending"] = s.tuning.pending;
+        t["verdict"] =
+            outcome->tune ? Json(std::string(tuning::outcome_name(outcome->tune->outcome()))) : Json(nullptr);
+        for (const auto& step : outcome->steps) t["steps"][std::string(step.key)] = tuning::state_name(step.state);
+        t["complaints"] = outcome->complaints.size();
+    }
     j["selected_run"] = s.selected_run;
     j["runs"] = Json::array();
     for (const Run& run : s.runs) j["runs"].push_back(run_json(run));

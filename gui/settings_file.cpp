@@ -1,5 +1,7 @@
 #include "gui/settings_file.hpp"
 
+#include <fmt/chrono.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdlib>
@@ -51,6 +53,11 @@ void take_bench(const Json& from, BenchForm& bench) {
     }
 }
 
+// What tells a run of this day from one of the same number tomorrow.
+std::string today() {
+    return fmt::format("{:%Y-%m-%d %H:%M}", fmt::localtime(Clock::to_time_t(Clock::now())));
+}
+
 }  // namespace
 
 fs::path settings_path() {
@@ -88,6 +95,7 @@ Remembered load_settings(const fs::path& path) {
     if (const auto coil = root.find("coil"); coil != root.end() && coil->is_object()) {
         if (auto form = form_from_json(coil->dump(), "the remembered coil")) r.coil = std::move(*form);
     }
+    if (const auto tuning = root.find("tuning"); tuning != root.end()) r.tuning = tuning_form_from_json(tuning->dump());
     return r;
 }
 
@@ -113,12 +121,13 @@ Status save_settings(const Remembered& r, const fs::path& path) {
     for (const auto& [key, value] : r.bench.text) bench[key] = value;
     // Kept only when it can be read back: an unfinished description is not worth a broken start.
     if (read(r.coil).coil) root["coil"] = Json::parse(to_json(r.coil));
+    root["tuning"] = Json::parse(to_json(r.tuning, today()));
     // Typed text may hold anything; bytes that are no UTF-8 are replaced.
     return record::write_file_atomically(path, root.dump(2, ' ', false, Json::error_handler_t::replace) + "\n");
 }
 
 Remembered remembered_of(const State& state, int width, int height) {
-    return {width, height, state.dark, state.text_scale, state.bench, state.coil, state.coil_path};
+    return {width, height, state.dark, state.text_scale, state.bench, state.coil, state.coil_path, state.tuning.form};
 }
 
 }  // namespace coldtune::gui

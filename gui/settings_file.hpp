@@ -18,6 +18,7 @@ struct Remembered {
     BenchForm bench;
     CoilForm coil = first_form();
     std::string coil_path;
+    TuningForm tuning;  // with what its measurements wrote: a tune takes more than a day
 };
 
 // $XDG_CONFIG_HOME/coldtune/window.json, else ~/.config/coldtune/window.json; empty without either.

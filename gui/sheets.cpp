@@ -77,7 +77,7 @@ void help_sheet(const Ui& ui) {
         ImGui::TableNextColumn();
         for (std::string_view group : {"Measuring", "Steps", "Coil", "Window"}) key_rows(ui, group, key_width);
         ImGui::TableNextColumn();
-        for (std::string_view group : {"Plot", "Runs"}) key_rows(ui, group, key_width);
+        for (std::string_view group : {"Plot", "Runs", "Tuning"}) key_rows(ui, group, key_width);
         heading(ui, "Mouse on the plot");
         constexpr std::array<std::pair<std::string_view, std::string_view>, 6> kMouse = {{
             {"Wheel", "zoom the frequency axis; with Shift the values"},
@@ -114,6 +114,7 @@ void cautions_sheet(const Ui& ui) {
     gap(ui, 8);
     heading(ui, fmt::format("In the hookup '{}'", bench::describe(ui.s.bench.hookup).name));
     bullets(ui, bench::describe(ui.s.bench.hookup).cautions);
+    bullets(ui, standing_cautions(ui.s.bench.standing()));
     gap(ui, 8);
     heading(ui, "Before any power-up");
     bullets(ui, bench::before_power_reminders());

@@ -15,14 +15,15 @@
 #include "gui/bench_form.hpp"
 #include "gui/coil_form.hpp"
 #include "gui/plot_view.hpp"
+#include "gui/tuning_job.hpp"
 
 namespace coldtune::gui {
 
 using Clock = std::chrono::system_clock;
 
 // The road through the window, in order.
-enum class Step { coil, wiring, standards, sweep };
-inline constexpr int kSteps = 4;
+enum class Step { coil, wiring, standards, sweep, tuning };
+inline constexpr int kSteps = 5;
 
 // Which pair of quantities the plot shows.
 enum class PlotPair { admittance, impedance, conductance, resistance };
@@ -41,6 +42,7 @@ struct Run {
     std::string name;  // "3"
     std::string note;
     measure::MeasurementResult result;
+    std::string written;                             // the result as analyze --json writes it, without the curve
     std::shared_ptr<const measure::Curve> measured;  // the result's curve, moved out of it
     std::shared_ptr<const measure::Curve> fitted;    // null when there is none
     Clock::time_point time;
@@ -105,6 +107,27 @@ struct WiringCheck {
     bool good = false;
 };
 
+// What the right side of the tuning step shows.
+enum class TuningView { tap, top_load, spark };
+inline constexpr int kTuningViews = 3;
+
+struct Tuning {
+    TuningForm form;
+    TuningReading reading;
+    std::uint64_t serial = 0;
+    bool pending = false;                          // a newer outcome is being worked out
+    std::shared_ptr<const TuningOutcome> outcome;  // the latest; null before the first
+    TuningView view = TuningView::tap;
+};
+
+// The selected run against compare_run.
+struct Comparison {
+    int a = -1, b = -1;  // run ids
+    std::uint64_t serial = 0;
+    bool pending = false;
+    std::shared_ptr<const ComparisonOutcome> outcome;
+};
+
 struct State {
     Step step = Step::coil;
     CoilForm coil;
@@ -133,9 +156,11 @@ struct State {
     std::vector<Run> runs;
     int selected_run = -1;           // id; -1 = none
     std::optional<int> compare_run;  // id of the one the selected run is compared with
+    Comparison comparison;
     int next_run = 1;
     std::optional<Following> following;  // while it runs, and until the next task after it
     bool budget_open = false;
+    Tuning tuning;
 
     PlotView view;
     PlotPair pair = PlotPair::admittance;
@@ -148,6 +173,16 @@ struct State {
     std::string coil_path;  // where the description was opened from or saved to
 
     [[nodiscard]] bool busy() const { return progress.task != Task::none; }
+    // Nothing runs and nothing is waited for.
+    [[nodiscard]] bool idle() const {
+        return !busy() && !calculating && !advising && !listing_devices && !tuning.pending && !comparison.pending;
+    }
+    // The description as the coil stands on the bench now; empty when it cannot be read.
+    [[nodiscard]] std::optional<model::CoilDescription> standing_coil() const {
+        auto stands = reading.coil;
+        if (stands && bench.standing() == Standing::bare) stands->topload.clear();
+        return stands;
+    }
     [[nodiscard]] const Run* run(int id) const {
         for (const Run& r : runs) {
             if (r.id == id) return &r;

@@ -25,10 +25,11 @@ static_assert(key::space == GLFW_KEY_SPACE && key::escape == GLFW_KEY_ESCAPE && 
               key::tab == GLFW_KEY_TAB && key::backspace == GLFW_KEY_BACKSPACE && key::insert == GLFW_KEY_INSERT &&
               key::del == GLFW_KEY_DELETE && key::right == GLFW_KEY_RIGHT && key::up == GLFW_KEY_UP &&
               key::page_up == GLFW_KEY_PAGE_UP && key::end == GLFW_KEY_END && key::home == GLFW_KEY_HOME &&
-              key::f1 == GLFW_KEY_F1 && key::f6 == GLFW_KEY_F6 && key::comma == GLFW_KEY_COMMA &&
-              key::period == GLFW_KEY_PERIOD && key::minus == GLFW_KEY_MINUS && key::equal == GLFW_KEY_EQUAL &&
-              key::keypad_enter == GLFW_KEY_KP_ENTER && key::keypad_add == GLFW_KEY_KP_ADD &&
-              key::keypad_subtract == GLFW_KEY_KP_SUBTRACT && 'A' == GLFW_KEY_A && 'Z' == GLFW_KEY_Z);
+              key::f1 == GLFW_KEY_F1 && key::f6 == GLFW_KEY_F6 && key::f7 == GLFW_KEY_F7 &&
+              key::comma == GLFW_KEY_COMMA && key::period == GLFW_KEY_PERIOD && key::minus == GLFW_KEY_MINUS &&
+              key::equal == GLFW_KEY_EQUAL && key::keypad_enter == GLFW_KEY_KP_ENTER &&
+              key::keypad_add == GLFW_KEY_KP_ADD && key::keypad_subtract == GLFW_KEY_KP_SUBTRACT && 'A' == GLFW_KEY_A &&
+              'Z' == GLFW_KEY_Z);
 
 // The longest the loop sleeps: ages in words ("3 minutes ago") move on their own.
 constexpr double kLongestSleep_s = 20;
@@ -185,7 +186,7 @@ public:
             case ScriptStep::Kind::wait_idle:
             case ScriptStep::Kind::wait_busy:
             case ScriptStep::Kind::wait_readings: {
-                const bool idle = !s.busy() && !s.calculating && !s.advising && !s.listing_devices;
+                const bool idle = s.idle();
                 if (step.kind == ScriptStep::Kind::wait_readings) {
                     if (s.following && s.following->readings >= step.readings) break;
                 } else if (idle == (step.kind == ScriptStep::Kind::wait_idle)) {
@@ -351,7 +352,7 @@ Status run_window(const WindowOptions& options) {
         App app(
             usual_ports(options.simulated_pace), [] { glfwPostEmptyEvent(); }, pictures_folder());
         const Remembered& r = options.remembered;
-        app.restore(r.bench, r.coil, r.dark, r.text_scale, r.coil_path);
+        app.restore(r.bench, r.coil, r.dark, r.text_scale, r.coil_path, r.tuning);
         if (!r.bench.simulated()) app.act(action(Do::list_devices));
         status = draw_until_closed(window, screen, app, *files, script);
         int width = 0, height = 0;

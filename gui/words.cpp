@@ -1,5 +1,7 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "gui/panels.hpp"
 
 namespace coldtune::gui {
@@ -39,28 +41,85 @@ Color verdict_color(const Theme& theme, measure::Verdict verdict) {
     return theme.ink;
 }
 
+std::string plus_minus(std::string text) {
+    // The terminal's "us" as well.
+    for (auto at = text.find(" us"); at != std::string::npos; at = text.find(" us", at + 1)) {
+        const char after = at + 3 < text.size() ? text[at + 3] : ' ';
+        if (after < 'a' || after > 'z') text.replace(at + 1, 1, "\u00b5");
+    }
+    for (auto at = text.find("+-"); at != std::string::npos; at = text.find("+-", at)) text.replace(at, 2, "\u00b1");
+    return text;
+}
+
+std::string run_figure(const measure::MeasurementResult& result) {
+    using record::format_with_uncertainty;
+    using record::Unit;
+    if (const auto* r = result.resonance()) {
+        std::string figure = hertz_with(r->frequency_hz, r->frequency_u95_hz);
+        if (r->q) figure += fmt::format("   Q {:.0f}", *r->q);
+        return figure;
+    }
+    if (const measure::Pair* p = result.pair()) {
+        return fmt::format("{} and {}   k {:.3f}", hertz(p->lower.frequency_hz, 4), hertz(p->upper.frequency_hz, 4),
+                           p->k);
+    }
+    const auto* accepted = std::get_if<measure::Accepted>(&result.outcome);
+    if (accepted != nullptr && accepted->coupling) {
+        return "k " + format_with_uncertainty(accepted->coupling->k, accepted->coupling->k_u95, Unit::none, true);
+    }
+    if (accepted != nullptr && accepted->winding) {
+        return "L " + format_with_uncertainty(accepted->winding->inductance_h, accepted->winding->inductance_u95_h,
+                                              Unit::henry, true);
+    }
+    return "rejected";
+}
+
 std::string sentence(std::string text) {
     if (text.empty()) return text;
     if (text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
-    for (auto at = text.find("+-"); at != std::string::npos; at = text.find("+-", at)) text.replace(at, 2, "\u00b1");
+    text = plus_minus(std::move(text));
     if (text.back() != '.' && text.back() != '?') text += '.';
     return text;
 }
 
-void findings_list(const Ui& ui, const std::vector<measure::Finding>& findings) {
-    for (const measure::Finding& f : findings) {
-        const Color color = f.weight == measure::Weight::reject    ? ui.theme.rejected
-                            : f.weight == measure::Weight::caution ? ui.theme.caution
-                                                                   : ui.theme.soft_ink;
-        // A coloured edge tells the weight; the sentence stays in ink, to be read.
-        const float indent = ui.px(12);
-        const ImVec2 from = ImGui::GetCursorScreenPos();
-        ImGui::Indent(indent);
-        paragraph(ui, sentence(f.text));
-        ImGui::Unindent(indent);
-        const float bottom = ImGui::GetItemRectMax().y;
-        canvas_here(ui).rectangle({from.x, from.y + ui.px(2), from.x + ui.px(4), bottom}, color, ui.px(2));
+void finding(const Ui& ui, measure::Weight weight, const std::string& text) {
+    const Color color = weight == measure::Weight::reject    ? ui.theme.rejected
+                        : weight == measure::Weight::caution ? ui.theme.caution
+                                                             : ui.theme.soft_ink;
+    // A coloured edge tells the weight; the sentence stays in ink, to be read.
+    const float indent = ui.px(12);
+    const ImVec2 from = ImGui::GetCursorScreenPos();
+    ImGui::Indent(indent);
+    paragraph(ui, sentence(text));
+    ImGui::Unindent(indent);
+    const float bottom = ImGui::GetItemRectMax().y;
+    canvas_here(ui).rectangle({from.x, from.y + ui.px(2), from.x + ui.px(4), bottom}, color, ui.px(2));
+}
+
+void lines_table(const Ui& ui, const std::string& name, const std::vector<tuning::Line>& lines) {
+    const bool remarks =
+        std::any_of(lines.begin(), lines.end(), [](const tuning::Line& l) { return !l.remark.empty(); });
+    const bool wide = remarks && ImGui::GetContentRegionAvail().x > ui.px(700);
+    // Wider than this the eye loses its line.
+    const float width = std::min(ImGui::GetContentRegionAvail().x, ui.px(900));
+    if (!ImGui::BeginTable(name.c_str(), wide ? 3 : 2, ImGuiTableFlags_SizingStretchProp, {width, 0})) return;
+    ImGui::TableSetupColumn("name", ImGuiTableColumnFlags_WidthFixed, ui.px(112));
+    ImGui::TableSetupColumn("value", 0, 1);
+    if (wide) ImGui::TableSetupColumn("remark", 0, 1.45F);
+    for (const tuning::Line& line : lines) {
+        ImGui::TableNextRow();
+        ImGui::TableNextColumn();
+        paragraph(ui, line.name, ui.theme.soft_ink);
+        ImGui::TableNextColumn();
+        paragraph(ui, plus_minus(line.value));
+        if (wide) ImGui::TableNextColumn();
+        if (!line.remark.empty()) soft(ui, plus_minus(line.remark));
     }
+    ImGui::EndTable();
+}
+
+void findings_list(const Ui& ui, const std::vector<measure::Finding>& findings) {
+    for (const measure::Finding& f : findings) finding(ui, f.weight, f.text);
 }
 
 }  // namespace coldtune::gui

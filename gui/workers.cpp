@@ -45,6 +45,7 @@ measure::AnalysisRequest request_of(const SweepJob& job, std::vector<std::string
     request.hookup = job.settings.hookup;
     request.bench = job.settings.bench;
     request.description = job.description;
+    request.coupled = job.settings.coupled;
     if (!bench::seeks_resonance(job.settings.hookup)) return request;
     request.open = standard_of(job, bench::Hookup::open);
     request.short_circuit = standard_of(job, bench::Hookup::short_circuit);
@@ -53,6 +54,12 @@ measure::AnalysisRequest request_of(const SweepJob& job, std::vector<std::string
         if (*s) used.push_back((*s)->name);
     }
     return request;
+}
+
+bench::PrimaryCircuit primary_of(const SweepJob& job) {
+    return job.tank_closed    ? bench::PrimaryCircuit::closed
+           : job.winding_open ? bench::PrimaryCircuit::shorted
+                              : bench::PrimaryCircuit::open;
 }
 
 // The eye takes in about 25 changes a second; peaks between two reports are not lost.
@@ -77,17 +84,31 @@ Workers::Workers(PortFactory ports, std::function<void()> wake)
     : ports_(std::move(ports)),
       wake_(std::move(wake)),
       calculator_([this](const std::stop_token& quit) { calculate_loop(quit); }),
-      bench_([this](const std::stop_token& quit) { bench_loop(quit); }) {}
+      bench_([this](const std::stop_token& quit) { bench_loop(quit); }),
+      tuner_([this](const std::stop_token& quit) { tune_loop(quit); }) {}
 
 Workers::~Workers() {
     calculator_.request_stop();
     bench_.request_stop();
+    tuner_.request_stop();
     stop();
 }
 
 void Workers::calculate(CalculationJob job) {
     const std::scoped_lock lock(mutex_);
     waiting_calculation_ = std::move(job);
+    changed_.notify_all();
+}
+
+void Workers::tune(TuningJob job) {
+    const std::scoped_lock lock(mutex_);
+    waiting_tuning_ = std::move(job);
+    changed_.notify_all();
+}
+
+void Workers::compare(ComparisonJob job) {
+    const std::scoped_lock lock(mutex_);
+    waiting_comparison_ = std::move(job);
     changed_.notify_all();
 }
 
@@ -142,6 +163,22 @@ void Workers::calculate_loop(const std::stop_token& quit) {
     }
 }
 
+void Workers::tune_loop(const std::stop_token& quit) {
+    while (true) {
+        std::optional<TuningJob> tuning;
+        std::optional<ComparisonJob> comparison;
+        {
+            std::unique_lock lock(mutex_);
+            const auto waits = [&] { return waiting_tuning_.has_value() || waiting_comparison_.has_value(); };
+            if (!changed_.wait(lock, quit, waits)) return;
+            tuning.swap(waiting_tuning_);
+            comparison.swap(waiting_comparison_);
+        }
+        if (comparison) report(work_out(*comparison));
+        if (tuning) report(work_out(*tuning));
+    }
+}
+
 void Workers::bench_loop(const std::stop_token& quit) {
     while (true) {
         BenchJob job;
@@ -156,7 +193,7 @@ void Workers::bench_loop(const std::stop_token& quit) {
         if (const auto* sweep = std::get_if<SweepJob>(&job)) {
             run(*sweep, stop);
         } else {
-            const auto port = ports_({false, bench::Hookup::foot, std::nullopt, 0, 0, 0});
+            const auto port = ports_({false, bench::Hookup::foot, std::nullopt, 0, 0, 0, bench::PrimaryCircuit::open});
             report(DevicesReport{port->devices()});
         }
     }
@@ -177,7 +214,7 @@ void Workers::fail(const SweepJob& job, Error error, const std::stop_token& stop
 void Workers::run(const SweepJob& job, const std::stop_token& stop) {
     const auto port =
         ports_({job.settings.device == kSimulated, job.settings.hookup, job.coil, job.settings.sample_rate_hz,
-                job.settings.bench.reference_ohm, job.settings.bench.load_ohm});
+                job.settings.bench.reference_ohm, job.settings.bench.load_ohm, primary_of(job)});
     switch (job.task) {
         case Task::follow:
             return follow(job, *port, stop);
@@ -199,11 +236,15 @@ void Workers::sweep(const SweepJob& job, audio::AudioPort& port, const std::stop
     done.capture = std::make_shared<audio::CaptureFile>(std::move(record->capture));
     measure::AnalysisRequest request = request_of(job, done.standards_used);
     request.coil = *done.capture;
+    if (job.winding_open) {
+        request.shorted = measure::Standard{*done.capture, "the sweep with the primary shorted"};
+        request.coil = *job.winding_open;
+    }
     auto context = measure::prepare(request);
     if (!context) return fail(job, context.error(), stop);
     auto result = measure::analyze_prepared(request, *context);
     if (!result) return fail(job, result.error(), stop);
-    const bool found = result->resonance() != nullptr;
+    const bool found = result->resonance() != nullptr && !request.coupled;
     if (const auto fitted = measure::fitted_curve(*result)) done.fitted = std::make_shared<measure::Curve>(*fitted);
     done.measured = std::make_shared<measure::Curve>(std::move(result->curve));
     result->curve = {};

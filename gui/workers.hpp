@@ -1,5 +1,5 @@
-// The two threads beside the drawing one: one calculates, one sweeps and analyses. What they find comes back through a
-// queue; they never touch the window's state.
+// The threads beside the drawing one: one calculates, one sweeps and analyses, one compares and tunes. What they find
+// comes back through a queue; they never touch the window's state.
 #pragma once
 
 #include <condition_variable>
@@ -14,6 +14,7 @@
 #include <vector>
 
 #include "analyzer/audio/audio_port.hpp"
+#include "analyzer/bench/bench.hpp"
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/curves.hpp"
 #include "analyzer/measure/follow.hpp"
@@ -30,6 +31,7 @@ struct PortRequest {
     double sample_rate_hz = 0;
     double reference_ohm = 0;
     double load_ohm = 0;
+    bench::PrimaryCircuit primary = bench::PrimaryCircuit::open;
 };
 using PortFactory = std::function<std::unique_ptr<audio::AudioPort>(const PortRequest&)>;
 // Real hardware through PortAudio; the simulated bench plays the described coil, a little off its description. `pace`:
@@ -48,6 +50,9 @@ struct SweepJob {
     measure::SessionSettings settings;
     std::optional<model::CoilDescription> coil;         // for the simulated bench
     std::optional<model::CoilDescription> description;  // to compare with
+    bool tank_closed = false;
+    // The winding with the primary open; what is swept then is the same with the primary shorted.
+    std::shared_ptr<const audio::CaptureFile> winding_open;
     std::map<bench::Hookup, std::shared_ptr<const audio::CaptureFile>> standards;
 };
 
@@ -83,8 +88,8 @@ struct GainReport {
 struct DevicesReport {
     Result<std::vector<audio::DeviceInfo>> devices;
 };
-using Report =
-    std::variant<CalculationReport, AdviceReport, ProgressReport, SweepReport, FollowReport, GainReport, DevicesReport>;
+using Report = std::variant<CalculationReport, AdviceReport, ProgressReport, SweepReport, FollowReport, GainReport,
+                            DevicesReport, TuningOutcome, ComparisonOutcome>;
 
 class Workers {
 public:
@@ -96,6 +101,9 @@ public:
 
     // A newer description takes the place of one that waits.
     void calculate(CalculationJob job);
+    // A newer job takes the place of one that waits.
+    void tune(TuningJob job);
+    void compare(ComparisonJob job);
     // One task at a time: the caller knows whether one runs.
     void sweep(SweepJob job);
     void list_devices();
@@ -107,6 +115,7 @@ private:
     using BenchJob = std::variant<SweepJob, std::monostate>;  // monostate: list the devices
     void calculate_loop(const std::stop_token& quit);
     void bench_loop(const std::stop_token& quit);
+    void tune_loop(const std::stop_token& quit);
     void run(const SweepJob& job, const std::stop_token& stop);
     void sweep(const SweepJob& job, audio::AudioPort& port, const std::stop_token& stop);
     void follow(const SweepJob& job, audio::AudioPort& port, const std::stop_token& stop);
@@ -120,10 +129,12 @@ private:
     std::mutex mutex_;
     std::condition_variable_any changed_;
     std::optional<CalculationJob> waiting_calculation_;
+    std::optional<TuningJob> waiting_tuning_;
+    std::optional<ComparisonJob> waiting_comparison_;
     std::vector<BenchJob> waiting_bench_;
     std::stop_source task_stop_;
     std::vector<Report> reports_;
-    std::jthread calculator_, bench_;
+    std::jthread calculator_, bench_, tuner_;
 };
 
 }  // namespace coldtune::gui

@@ -7,7 +7,6 @@
 
 #include "analyzer/cli/command.hpp"
 #include "analyzer/measure/spark_source.hpp"
-#include "analyzer/model/coupled_pair.hpp"
 #include "analyzer/record/coil_file.hpp"
 #include "analyzer/record/json_text.hpp"
 
@@ -23,18 +22,12 @@ struct Options {
     bool json = false;
 };
 
-// The coil's own voltage ratio, and k of the oscillating pair over k of a uniform current.
-struct FromCoil {
-    double primary_capacitance_f = 0, secondary_capacitance_f = 0, coupling_ratio = 1;
-};
-
-Result<FromCoil> read_described(const std::string& path) {
+Result<measure::SparkCoil> read_described(const std::string& path) {
     const auto coil = record::read_coil(path);
     if (!coil) return coil.error();
-    const auto pair = model::make_coupled_pair(*coil);
-    if (!pair) return Error{pair.error().kind, path + ": " + pair.error().message};
-    const model::TwoModes modes = pair->two_modes();
-    return FromCoil{coil->tank->capacitance_f, modes.head_capacitance_f, modes.coupling / modes.uniform_coupling};
+    auto described = measure::spark_coil(*coil);
+    if (!described) return Error{described.error().kind, path + ": " + described.error().message};
+    return described;
 }
 
 void take(double given, const char* name, double& value, double& u95, std::string& names) {
@@ -60,7 +53,7 @@ Status take_circuit(const Result<measure::CircuitValues>& read, const std::strin
 }
 
 Result<measure::SparkInputs> gather(const Options& o) {
-    std::optional<FromCoil> described;
+    std::optional<measure::SparkCoil> described;
     if (!o.coil_path.empty()) {
         auto read = read_described(o.coil_path);
         if (!read) return read.error();
@@ -91,16 +84,7 @@ Result<measure::SparkInputs> gather(const Options& o) {
     if (!o.winding_path.empty()) {
         const auto read = measure::read_winding_coupling(o.winding_path);
         if (!read) return read.error();
-        const double ratio = described ? described->coupling_ratio : 1;
-        v.k = ratio * read->k;
-        u.k = ratio * read->k_u95;
-        in.sources.push_back(
-            described ? fmt::format("k from {}, times {:.3f}: the oscillating secondary carries more current beside "
-                                    "the primary than a uniform one",
-                                    o.winding_path, ratio)
-                      : fmt::format("k from {}, of a uniform current; the oscillating pair's is some per cent larger "
-                                    "(--coil says how much)",
-                                    o.winding_path));
+        measure::take_coupling(in, *read, o.winding_path, described);
     }
     // What comes from elsewhere has nothing to do with the pair's own errors.
     if (!o.secondary_path.empty() || !o.primary_path.empty() || !o.winding_path.empty()) in.correlation.reset();

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "analyzer/measure/described_json.hpp"
 #include "analyzer/measure/result.hpp"
 #include "analyzer/model/spark_exchange.hpp"
 
@@ -18,6 +19,8 @@ struct SparkInputs {
     // Correlation of the inputs as in Pair; nullopt: independent.
     std::optional<std::array<std::array<double, 5>, 5>> correlation;
     std::vector<std::string> sources;  // where each came from, in words
+    // With both circuits measured together: the description they were analysed with.
+    std::optional<Described> described = {};
     // For the voltage ratio: of the tank, and of the secondary referred to the voltage of its head.
     std::optional<double> primary_capacitance_f, secondary_capacitance_f;
 };

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "analyzer/model/coupled_pair.hpp"
 #include "analyzer/record/json_text.hpp"
 
 namespace coldtune::measure {
@@ -27,20 +28,20 @@ std::optional<double> positive(const Json& object, const char* key) {
     return std::isfinite(value) && value > 0 ? std::optional(value) : std::nullopt;
 }
 
-Result<Json> read_accepted(const std::filesystem::path& path) {
+Result<Json> accepted(std::string_view text, std::string_view origin) {
     record::JsonLimits limits;
     limits.bytes = kLongestResult;
-    auto json = record::read_json(path, limits);
+    auto json = record::parse_json(text, origin, limits);
     if (!json) return json.error();
     const Json* schema = find(*json, "schema");
     if (schema == nullptr || *schema != "coldtune.result.v1") {
-        return bad_input(fmt::format("{}: not a result (schema coldtune.result.v1); give the output of analyze --json",
-                                     path.string()));
+        return bad_input(
+            fmt::format("{}: not a result (schema coldtune.result.v1); give the output of analyze --json", origin));
     }
     const Json* verdict = find(*json, "verdict");
     if (verdict != nullptr && *verdict == "rejected") {
-        return rejected(fmt::format(
-            "{}: this measurement was rejected, there is nothing to take from it; measure again", path.string()));
+        return rejected(
+            fmt::format("{}: this measurement was rejected, there is nothing to take from it; measure again", origin));
     }
     return json;
 }
@@ -53,14 +54,14 @@ bool hookup_is(const Json& json, std::initializer_list<const char*> names) {
     return false;
 }
 
-Result<CircuitValues> read_circuit(const std::filesystem::path& path, std::initializer_list<const char*> hookups,
-                                   const char* expected) {
-    const auto json = read_accepted(path);
+Result<CircuitValues> circuit(std::string_view text, std::string_view origin,
+                              std::initializer_list<const char*> hookups, const char* expected) {
+    const auto json = accepted(text, origin);
     if (!json) return json.error();
     const Json* resonance = find(*json, "resonance");
     const auto frequency = resonance != nullptr ? positive(*resonance, "frequency_hz") : std::nullopt;
     if (!hookup_is(*json, hookups) || !frequency) {
-        return bad_input(fmt::format("{}: holds no resonance of {}", path.string(), expected));
+        return bad_input(fmt::format("{}: holds no resonance of {}", origin, expected));
     }
     CircuitValues values;
     values.frequency_hz = *frequency;
@@ -70,32 +71,39 @@ Result<CircuitValues> read_circuit(const std::filesystem::path& path, std::initi
     return values;
 }
 
+template <typename T>
+Result<T> from_file(const std::filesystem::path& path, Result<T> (*parse)(std::string_view, std::string_view)) {
+    const auto text = record::read_text(path, kLongestResult);
+    if (!text) return text.error();
+    return parse(*text, path.string());
+}
+
 }  // namespace
 
-Result<CircuitValues> read_secondary(const std::filesystem::path& path) {
-    return read_circuit(path, {"foot", "pickup"}, "a secondary (hookup foot or pickup)");
+Result<CircuitValues> parse_secondary(std::string_view text, std::string_view origin) {
+    return circuit(text, origin, {"foot", "pickup"}, "a secondary (hookup foot or pickup)");
 }
 
-Result<CircuitValues> read_tank(const std::filesystem::path& path) {
-    return read_circuit(path, {"tank"}, "a tank (hookup tank)");
+Result<CircuitValues> parse_tank(std::string_view text, std::string_view origin) {
+    return circuit(text, origin, {"tank"}, "a tank (hookup tank)");
 }
 
-Result<CouplingValue> read_winding_coupling(const std::filesystem::path& path) {
-    const auto json = read_accepted(path);
+Result<CouplingValue> parse_winding_coupling(std::string_view text, std::string_view origin) {
+    const auto json = accepted(text, origin);
     if (!json) return json.error();
     const Json* coupling = find(*json, "coupling");
     const auto k = coupling != nullptr ? positive(*coupling, "k") : std::nullopt;
     if (!k) {
-        return bad_input(fmt::format("{}: holds no coupling; analyse the winding with --shorted", path.string()));
+        return bad_input(fmt::format("{}: holds no coupling; analyse the winding with --shorted", origin));
     }
     return CouplingValue{*k, positive(*coupling, "k_u95").value_or(0)};
 }
 
-Result<SparkInputs> read_pair(const std::filesystem::path& path) {
-    const auto json = read_accepted(path);
+Result<SparkInputs> parse_pair(std::string_view text, std::string_view origin) {
+    const auto json = accepted(text, origin);
     if (!json) return json.error();
     const auto none =
-        bad_input(fmt::format("{}: holds no pair; analyse the foot with the tank closed and --coupled", path.string()));
+        bad_input(fmt::format("{}: holds no pair; analyse the foot with the tank closed and --coupled", origin));
     const Json* found = find(*json, "pair");
     if (found == nullptr) return none;
     constexpr std::array<const char*, 5> names = {"primary_frequency_hz", "secondary_frequency_hz", "primary_q",
@@ -112,7 +120,10 @@ Result<SparkInputs> read_pair(const std::filesystem::path& path) {
     SparkInputs inputs;
     inputs.value = {value[0], value[1], value[2], value[3], value[4]};
     inputs.u95 = {u95[0], u95[1], u95[2], u95[3], u95[4]};
-    inputs.sources = {fmt::format("both circuits and k measured together: {}", path.string())};
+    inputs.sources = {fmt::format("both circuits and k measured together: {}", origin)};
+    if (const Json* described = find(*json, "described"); described != nullptr) {
+        inputs.described = described_of(*described);
+    }
     if (const Json* matrix = find(*found, "correlation");
         matrix != nullptr && matrix->is_array() && matrix->size() == 5) {
         std::array<std::array<double, 5>, 5> correlation{};
@@ -128,6 +139,39 @@ Result<SparkInputs> read_pair(const std::filesystem::path& path) {
         if (whole) inputs.correlation = correlation;
     }
     return inputs;
+}
+
+Result<CircuitValues> read_secondary(const std::filesystem::path& path) {
+    return from_file(path, parse_secondary);
+}
+Result<CircuitValues> read_tank(const std::filesystem::path& path) {
+    return from_file(path, parse_tank);
+}
+Result<CouplingValue> read_winding_coupling(const std::filesystem::path& path) {
+    return from_file(path, parse_winding_coupling);
+}
+Result<SparkInputs> read_pair(const std::filesystem::path& path) {
+    return from_file(path, parse_pair);
+}
+
+Result<SparkCoil> spark_coil(const model::CoilDescription& coil) {
+    const auto pair = model::make_coupled_pair(coil);
+    if (!pair) return pair.error();
+    const model::TwoModes modes = pair->two_modes();
+    return SparkCoil{coil.tank->capacitance_f, modes.head_capacitance_f, modes.coupling / modes.uniform_coupling};
+}
+
+void take_coupling(SparkInputs& inputs, const CouplingValue& measured, std::string_view name,
+                   const std::optional<SparkCoil>& coil) {
+    const double ratio = coil ? coil->coupling_ratio : 1;
+    inputs.value.k = ratio * measured.k;
+    inputs.u95.k = ratio * measured.k_u95;
+    inputs.sources.push_back(coil ? fmt::format("k from {}, times {:.3f}: the oscillating secondary carries more "
+                                                "current beside the primary than a uniform one",
+                                                name, ratio)
+                                  : fmt::format("k from {}, of a uniform current; the oscillating pair's is some per "
+                                                "cent larger (the coil's description says how much)",
+                                                name));
 }
 
 }  // namespace coldtune::measure

@@ -52,6 +52,7 @@ Decimal round_to_place(double value, int place) {
 std::string plain(const Decimal& decimal, int shift) {
     const int point = decimal.exponent - shift + 1;  // digits before the decimal point
     const int size = static_cast<int>(decimal.digits.size());
+    if (decimal.digits == "0" && point >= size) return "0";  // nothing left: not "00", nor less than nothing
     std::string text;
     if (point <= 0) {
         text = "0." + std::string(static_cast<std::size_t>(-point), '0') + decimal.digits;

@@ -18,13 +18,29 @@ std::optional<bool> said_to_be_bare(const KnownResult& k) {
     return k.described ? std::optional(k.described->topload.empty()) : std::nullopt;
 }
 
+// Both described, each with another top load: what the model of the bare coil says does not apply.
+bool between_toploads(const CompareResult& c) {
+    return c.bare.described && c.loaded.described && !c.bare.described->topload.empty() &&
+           !c.loaded.described->topload.empty() &&
+           !measure::same_topload(c.bare.described->topload, c.loaded.described->topload);
+}
+
 // Which is the bare one: as the results say, else by frequency.
 void put_in_order(CompareResult& c) {
     const auto first = said_to_be_bare(c.bare), second = said_to_be_bare(c.loaded);
     const bool told = first && second && *first != *second;
     const bool swap = told ? *second : c.loaded.resonance->value > c.bare.resonance->value;
+    if (swap) std::swap(c.bare, c.loaded);
+    if (between_toploads(c)) {
+        c.remarks.push_back(
+            {"other-top-load", Weight::caution,
+             fmt::format("{} was measured with {}, {} with {}: neither is the bare coil, so the shift is from one to "
+                         "the other and no capacitance is told",
+                         c.bare.name, measure::topload_name(c.bare.described->topload), c.loaded.name,
+                         measure::topload_name(c.loaded.described->topload))});
+        return;
+    }
     if (swap) {
-        std::swap(c.bare, c.loaded);
         c.remarks.push_back({"order", Weight::note,
                              fmt::format("{} was given first, but {}; taken as the one with the top load",
                                          c.loaded.name, told ? "was analysed with a top load" : "lies lower")});
@@ -142,7 +158,7 @@ Result<CompareResult> compare(const CompareRequest& r) {
         c.shift.reset();
         return c;
     }
-    if (r.coil) {
+    if (r.coil && !between_toploads(c)) {
         if (const Status weighed = weigh(r, c); !weighed) return weighed.error();
     }
     return c;

@@ -154,4 +154,31 @@ Result<std::vector<Remark>> judge_evidence(const TuneRequest& r) {
     return out;
 }
 
+std::vector<Remark> judge_exchange(const measure::SparkInputs& inputs, std::string_view name,
+                                   const model::CoilDescription& coil, std::string_view coil_name,
+                                   std::optional<double> tank_turns) {
+    std::vector<Remark> out;
+    if (!inputs.described) return out;
+    const measure::Described& was = *inputs.described;
+    const auto caution = [&](const char* code, std::string text) {
+        out.push_back({code, Weight::caution, fmt::format("{}: {}; measure both circuits together again", name, text)});
+    };
+    if (!measure::same_topload(was.topload, coil.topload)) {
+        caution("other-top-load", fmt::format("measured with {}, but {} names {}", measure::topload_name(was.topload),
+                                              coil_name, measure::topload_name(coil.topload)));
+    }
+    if (!was.tank || !coil.tank || !coil.primary) return out;
+    if (differ(was.tank->capacitance_f, coil.tank->capacitance_f)) {
+        caution("other-capacitor", fmt::format("measured with a tank capacitor of {}, but {} names {}",
+                                               format_quantity(was.tank->capacitance_f, Unit::farad), coil_name,
+                                               format_quantity(coil.tank->capacitance_f, Unit::farad)));
+    }
+    const double was_turns = was.tank->tap_turns.value_or(coil.primary->turns);
+    if (tank_turns && differ(was_turns, *tank_turns)) {
+        caution("other-tap", fmt::format("measured with the tap at {:.6g} turns, but the tank stands at {:.6g}",
+                                         was_turns, *tank_turns));
+    }
+    return out;
+}
+
 }  // namespace coldtune::tuning

@@ -3,6 +3,7 @@
 
 #include <vector>
 
+#include "analyzer/measure/spark_figures.hpp"
 #include "analyzer/tuning/remark.hpp"
 #include "analyzer/tuning/tune.hpp"
 
@@ -15,5 +16,11 @@ Result<std::vector<Remark>> judge_evidence(const TuneRequest& request);
 // Resonance analysed with a description whose top load is another; empty when it agrees.
 std::optional<Remark> topload_contradiction(const measure::KnownResult& result,
                                             const std::vector<model::TopLoadBody>& expected, std::string_view who);
+
+// The same of the circuits measured together (`name`), before their energy exchange is told: cautions where they were
+// not the ones that stand there. `tank_turns` is where the tap is now, if that is known.
+std::vector<Remark> judge_exchange(const measure::SparkInputs& inputs, std::string_view name,
+                                   const model::CoilDescription& coil, std::string_view coil_name,
+                                   std::optional<double> tank_turns);
 
 }  // namespace coldtune::tuning

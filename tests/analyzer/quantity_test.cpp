@@ -301,6 +301,8 @@ TEST(Quantity, WritesAValueWithItsUncertainty) {
     EXPECT_EQ(format_with_uncertainty(70, 1000, Unit::ohm), "0.1 +- 1.0 kohm");
     EXPECT_EQ(format_with_uncertainty(-1234.5, 12, Unit::ohm), "-1.234 +- 0.012 kohm");
     EXPECT_EQ(format_with_uncertainty(0, 0.012, Unit::volt), "0 +- 12 mV");
+    EXPECT_EQ(format_with_uncertainty(2e-9, 570e-9, Unit::henry), "0 +- 570 nH");
+    EXPECT_EQ(format_with_uncertainty(-2e-9, 570e-9, Unit::henry), "0 +- 570 nH");
     EXPECT_EQ(format_with_uncertainty(1000, 0, Unit::hertz), "1.00000 kHz +- 0");
     EXPECT_EQ(format_with_uncertainty(1000, -1, Unit::hertz), "1.000 kHz (uncertainty unknown)");
     EXPECT_EQ(format_with_uncertainty(1000, std::numeric_limits<double>::quiet_NaN(), Unit::hertz),

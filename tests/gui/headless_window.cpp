@@ -113,7 +113,7 @@ bool HeadlessWindow::settle(double seconds) {
     const auto until = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
     while (std::chrono::steady_clock::now() < until) {
         frames(1);
-        if (!state().busy() && !state().calculating && !state().advising && !state().listing_devices) {
+        if (state().idle()) {
             frames(3);
             return true;
         }

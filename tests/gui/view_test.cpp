@@ -265,6 +265,7 @@ TEST(Window, RunsAreOverlaidComparedHiddenAndDeleted) {
     EXPECT_EQ(w.state().selected_run, 2);
     w.press('C');
     EXPECT_EQ(w.state().compare_run, 1);
+    ASSERT_TRUE(w.settle());
     const auto measured = [&] {
         std::size_t n = 0;
         for (const PlotCurve& c : w.app().scene().panes[0].curves) n += c.look == CurveLook::measured ? 1 : 0;

@@ -13,10 +13,13 @@
 #include <sstream>
 #include <thread>
 
+#include "analyzer/model/tank.hpp"
+#include "gui/settings_file.hpp"
 #include "gui/theme.hpp"
 #include "tests/gui/virtual_screen.hpp"
 #include "tests/support/process.hpp"
 #include "tests/support/scratch_folder.hpp"
+#include "tests/support/written_result.hpp"
 
 namespace coldtune::gui {
 namespace {
@@ -122,6 +125,48 @@ void look_at(const Picture& picture, const Json& state) {
     const Rect left = place(state, "left");
     if (left.right < plot.left) {
         EXPECT_EQ(count(picture, {left.right + 1, left.top, plot.left - 1, bottom}, theme.ground, true), 0)
+            << "something runs out of its column";
+    }
+}
+
+// A tune takes more than a day: what was measured is there when the window opens again, and drawn.
+TEST_F(RealWindow, ATuneIsRememberedAndDrawn) {
+    Remembered r;
+    r.coil.has[CoilPart::primary] = r.coil.has[CoilPart::tank] = true;
+    r.coil.text["tank.tap_turns"] = "10";
+    const model::CoilDescription coil = *read(r.coil).coil;
+    const double tank_hz = model::calculate_tank(coil)->frequency_hz;
+    r.tuning.places["secondary"] = {
+        "Run 1", coldtune::test::written({.frequency_hz = 0.9 * tank_hz, .description = coil}), false};
+    r.tuning.taps = {
+        {{"Run 2",
+          coldtune::test::written({.hookup = bench::Hookup::tank, .frequency_hz = tank_hz, .description = coil}),
+          false},
+         ""}};
+    ASSERT_TRUE(save_settings(r, folder_ / "settings.json"));
+    Json steps = {{{"size", {1280, 800}}},
+                  {{"do", "go_tuning"}},
+                  {{"wait", "idle"}},
+                  {{"picture", file("tune.png")}},
+                  {{"state", file("tune.json")}}};
+    for (int day = 0; day < 2; ++day) {
+        auto words = command(script(steps));
+        words.insert(words.end(), {"--settings", file("settings.json")});
+        const auto outcome = run(words, 240s);
+        ASSERT_EQ(outcome.code, 0) << outcome.errors;
+        const Json s = state("tune.json");
+        EXPECT_EQ(s["tuning"]["verdict"], "move-tap");
+        EXPECT_EQ(s["tuning"]["steps"]["secondary"], "done");
+        EXPECT_EQ(s["tuning"]["steps"]["before-power"], "left");
+        const Picture p = read_png(folder_ / "tune.png");
+        const Theme& theme = light_theme();
+        const Rect axis = place(s, "tuning.axis");
+        EXPECT_GT(count(p, axis, theme.panel), 10000) << "the ground of the picture";
+        for (const Color color : {theme.run_color(0), theme.good, theme.run_color(2)}) {
+            EXPECT_GT(count(p, axis, color), 40) << "secondary, target and tank each have their mark";
+        }
+        EXPECT_GT(count(p, place(s, "readout"), theme.ink), 300) << "the verdict";
+        EXPECT_EQ(count(p, {place(s, "left").right + 1, axis.top, axis.left - 1, axis.bottom}, theme.ground, true), 0)
             << "something runs out of its column";
     }
 }

@@ -169,6 +169,15 @@ TEST(Compare, SeesContradictions) {
     r.a.described = r.b.described;
     EXPECT_TRUE(says(*tuning::compare(r), "other-top-load"));
 
+    // Two top loads, neither of them bare: the model of the bare coil does not apply.
+    r = w.request();
+    r.a.described->topload = {model::Sphere{0.1, 0.18}};
+    const auto between = tuning::compare(r);
+    EXPECT_TRUE(says(*between, "other-top-load"));
+    EXPECT_TRUE(between->shift.has_value());
+    EXPECT_FALSE(between->added.has_value());
+    EXPECT_FALSE(between->calculated.has_value());
+
     r = w.request();
     r.coil->coil.topload = {model::Sphere{0.3, 0.18}};
     const auto other = tuning::compare(r);
