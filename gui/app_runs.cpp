@@ -5,9 +5,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyzer/picture/svg_canvas.hpp"
 #include "analyzer/record/atomic_file.hpp"
 #include "gui/app.hpp"
-#include "gui/svg_canvas.hpp"
 
 namespace coldtune::gui {
 

@@ -1,7 +1,7 @@
 // The parts of the window, one file each. Every one draws into the current Dear ImGui window and asks for actions.
 #pragma once
 
-#include "gui/plot_scene.hpp"
+#include "gui/picture.hpp"
 #include "gui/ui.hpp"
 
 namespace coldtune::gui {

@@ -40,22 +40,6 @@ bool usually_logarithmic(PlotPair pair) {
     return pair == PlotPair::admittance || pair == PlotPair::impedance;
 }
 
-std::string hertz(double value, int digits) {
-    return record::format_quantity(value, record::Unit::hertz, digits, true);
-}
-std::string rate_words(double rate_hz) {
-    return fmt::format("{:g} kHz", rate_hz / 1000);
-}
-std::string hertz_with(double value, double half_width) {
-    return record::format_with_uncertainty(value, half_width, record::Unit::hertz, true);
-}
-
-std::string difference_words(double percent) {
-    const double size = std::abs(percent);
-    const int decimals = size >= 10 ? 0 : size >= 1 ? 1 : 2;
-    return fmt::format("{:.{}f} % {} calculated", size, decimals, percent < 0 ? "below" : "above");
-}
-
 std::shared_ptr<const CurveData> SceneBuilder::data(const std::shared_ptr<const measure::Curve>& curve,
                                                     Quantity quantity) {
     if (!curve || curve->frequency_hz.size() < 2) return nullptr;
@@ -89,7 +73,7 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
     const auto hookup = selected ? selected->result.hookup : state.bench.hookup;
     const auto& calculated = hookup == bench::Hookup::foot      ? state.calculation.foot
                              : hookup == bench::Hookup::winding ? state.calculation.winding
-                                                                  : std::shared_ptr<const measure::Curve>();
+                                                                : std::shared_ptr<const measure::Curve>();
     bool any_fitted = false;
     for (std::size_t k = 0; k < state.runs.size(); ++k) {
         const Run& run = state.runs[k];
@@ -117,21 +101,10 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
     const std::optional<model::Calculated>& value =
         selected && selected->result.calculated ? selected->result.calculated : state.calculation.value;
     const auto* resonance = selected && selected->shown ? selected->result.resonance() : nullptr;
-    if (value && secondary) {
-        scene.marks.push_back({value->frequency_hz, value->frequency_u95_hz,
-                               "calculated " + hertz_with(value->frequency_hz, value->frequency_u95_hz),
-                               theme.calculated, true});
-    }
-    if (resonance != nullptr) {
-        scene.marks.push_back({resonance->frequency_hz, resonance->frequency_u95_hz,
-                               "measured " + hertz_with(resonance->frequency_hz, resonance->frequency_u95_hz),
-                               theme.run_color(static_cast<std::size_t>(selected->id - 1)), false});
-        const auto percent = selected->result.difference_percent();
-        if (percent && value && secondary) {
-            scene.difference = fmt::format("{} ({})", difference_words(*percent),
-                                           hertz(std::abs(resonance->frequency_hz - value->frequency_hz), 3));
-        }
-    }
+    const Color color = selected ? theme.run_color(static_cast<std::size_t>(selected->id - 1)) : theme.ink;
+    add_marks(scene, resonance, value && secondary ? &*value : nullptr, color, theme);
+    // Only against what the run itself was compared with.
+    if (selected && !selected->result.calculated) scene.difference.clear();
     scene.empty_text = "Nothing to draw yet: describe the coil, or press the space bar to sweep.";
     std::erase_if(kept_, [](const auto& entry) { return !entry.second.used; });
     return scene;

@@ -13,7 +13,7 @@
 #include "analyzer/measure/result.hpp"
 #include "gui/bench_form.hpp"
 #include "gui/coil_form.hpp"
-#include "gui/plot_view.hpp"
+#include "gui/picture.hpp"
 
 namespace coldtune::gui {
 

@@ -1,4 +1,4 @@
-#include "gui/axis.hpp"
+#include "gui/picture.hpp"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

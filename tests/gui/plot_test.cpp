@@ -6,9 +6,9 @@
 #include <numeric>
 #include <random>
 
-#include "gui/decimate.hpp"
-#include "gui/plot_scene.hpp"
-#include "gui/svg_canvas.hpp"
+#include "analyzer/picture/decimate.hpp"
+#include "gui/picture.hpp"
+#include "analyzer/picture/svg_canvas.hpp"
 
 namespace coldtune::gui {
 namespace {

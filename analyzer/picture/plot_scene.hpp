@@ -8,11 +8,11 @@
 #include <unordered_map>
 #include <vector>
 
-#include "gui/canvas.hpp"
-#include "gui/plot_view.hpp"
-#include "gui/theme.hpp"
+#include "analyzer/picture/canvas.hpp"
+#include "analyzer/picture/plot_view.hpp"
+#include "analyzer/picture/theme.hpp"
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 
 std::uint64_t next_curve_id();
 
@@ -103,4 +103,4 @@ std::optional<Range> data_y(const PlotPane& pane, Range x, Scale scale);
 // The value of a curve at x, between its points; nullopt outside.
 std::optional<double> value_of(const CurveData& data, double x);
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

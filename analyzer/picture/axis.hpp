@@ -5,7 +5,7 @@
 #include <string_view>
 #include <vector>
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 
 enum class Scale { linear, logarithmic };
 
@@ -41,4 +41,4 @@ std::string number_with_unit(double value, std::string_view unit, int digits);
 // The range grown by a fraction on both sides (in decades when logarithmic); an empty range becomes one around it.
 Range with_margin(Range range, Scale scale, double fraction);
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

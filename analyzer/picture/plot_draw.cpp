@@ -5,9 +5,9 @@
 #include <cmath>
 #include <vector>
 
-#include "gui/plot_scene.hpp"
+#include "analyzer/picture/plot_scene.hpp"
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 namespace {
 
 struct Pen {
@@ -262,4 +262,4 @@ PlotLayout draw_plot(Canvas& canvas, Rect area, const PlotScene& scene, const Pl
     return layout;
 }
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

@@ -3,10 +3,10 @@
 #include <bit>
 #include <cmath>
 
-#include "gui/decimate.hpp"
-#include "gui/plot_scene.hpp"
+#include "analyzer/picture/decimate.hpp"
+#include "analyzer/picture/plot_scene.hpp"
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 namespace {
 
 std::uint64_t mixed(std::uint64_t seed, std::uint64_t value) {
@@ -126,4 +126,4 @@ std::optional<double> value_of(const CurveData& data, double x) {
     return data.y[k - 1] + t * (data.y[k] - data.y[k - 1]);
 }
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

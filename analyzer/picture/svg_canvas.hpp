@@ -3,9 +3,9 @@
 
 #include <string>
 
-#include "gui/canvas.hpp"
+#include "analyzer/picture/canvas.hpp"
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 
 class SvgCanvas final : public Canvas {
 public:
@@ -37,4 +37,4 @@ private:
     bool clipping_ = false;
 };
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

@@ -1,9 +1,9 @@
-#include "gui/plot_view.hpp"
+#include "analyzer/picture/plot_view.hpp"
 
 #include <algorithm>
 #include <cmath>
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 namespace {
 
 // Work in the axis's own measure: the value, or its logarithm.
@@ -114,4 +114,4 @@ double PaneMap::y_value(float pixel) const {
     return value_at(static_cast<double>((area_.bottom - pixel) / area_.height()), y_range_, y_scale_);
 }
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

@@ -5,10 +5,10 @@
 #include <cstddef>
 #include <optional>
 
-#include "gui/axis.hpp"
-#include "gui/canvas.hpp"
+#include "analyzer/picture/axis.hpp"
+#include "analyzer/picture/canvas.hpp"
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 
 // Two panes at most stand above one another and share the frequency axis.
 inline constexpr std::size_t kMostPanes = 2;
@@ -62,4 +62,4 @@ private:
     Scale x_scale_, y_scale_;
 };
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

@@ -9,7 +9,7 @@
 #include <span>
 #include <string_view>
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 
 struct Point {
     float x = 0;
@@ -71,4 +71,4 @@ public:
     void arrow(Point from, Point to, Color color, float width, float head);
 };
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

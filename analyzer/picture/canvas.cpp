@@ -1,11 +1,11 @@
-#include "gui/canvas.hpp"
+#include "analyzer/picture/canvas.hpp"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <vector>
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 
 void Canvas::line(Point from, Point to, Color color, float width) {
     const std::array<Point, 2> ends{from, to};
@@ -64,4 +64,4 @@ void Canvas::arrow(Point from, Point to, Color color, float width, float head) {
     polygon(corners, color);
 }
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

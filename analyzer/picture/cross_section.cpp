@@ -4,9 +4,9 @@
 #include <cmath>
 #include <numbers>
 
-#include "gui/pictures.hpp"
+#include "analyzer/picture/coil_pictures.hpp"
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 namespace {
 
 // Everything that takes room, metres: half width and height above ground.
@@ -227,4 +227,4 @@ void draw_cross_section(Canvas& canvas, Rect area, const model::CoilDescription&
     Section(canvas, area, coil, theme, scale).draw();
 }
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

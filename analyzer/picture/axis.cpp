@@ -1,4 +1,4 @@
-#include "gui/axis.hpp"
+#include "analyzer/picture/axis.hpp"
 
 #include <fmt/format.h>
 
@@ -6,7 +6,7 @@
 #include <array>
 #include <cmath>
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 namespace {
 
 constexpr double kNowhere = -1e9;
@@ -138,4 +138,4 @@ Range with_margin(Range range, Scale scale, double fraction) {
     return {middle - span * (0.5 + fraction), middle + span * (0.5 + fraction)};
 }
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

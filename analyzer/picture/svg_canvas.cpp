@@ -1,11 +1,11 @@
-#include "gui/svg_canvas.hpp"
+#include "analyzer/picture/svg_canvas.hpp"
 
 #include <fmt/format.h>
 
 #include <iterator>
 #include <vector>
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 namespace {
 
 std::string hex(Color c) {
@@ -129,4 +129,4 @@ std::string SvgCanvas::file() const {
         width_, height_, hex(ground_), body_, clipping_ ? "</g>\n" : "");
 }
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

@@ -1,9 +1,9 @@
-#include "gui/decimate.hpp"
+#include "analyzer/picture/decimate.hpp"
 
 #include <algorithm>
 #include <array>
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 
 std::vector<std::size_t> decimate(std::span<const double> y, std::span<const int> column_of) {
     std::vector<std::size_t> kept;
@@ -26,4 +26,4 @@ std::vector<std::size_t> decimate(std::span<const double> y, std::span<const int
     return kept;
 }
 
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture
