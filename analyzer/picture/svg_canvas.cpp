@@ -5,6 +5,8 @@
 #include <iterator>
 #include <vector>
 
+#include "analyzer/record/plain_text.hpp"
+
 namespace coldtune::picture {
 namespace {
 
@@ -16,9 +18,10 @@ std::string opacity(const char* what, Color c) {
     return c.a == 255 ? std::string() : fmt::format(" {}-opacity=\"{:.3f}\"", what, c.a / 255.0);
 }
 
-std::string escaped(std::string_view text) {
+std::string escaped(std::string_view given) {
     std::string out;
-    for (char c : text) {
+    // XML must be valid UTF-8 whatever a name holds.
+    for (char c : record::encode_utf8(record::decode_utf8(given))) {
         switch (c) {
             case '&':
                 out += "&amp;";
@@ -33,8 +36,13 @@ std::string escaped(std::string_view text) {
                 out += "&quot;";
                 break;
             default:
-                // XML knows no control characters.
-                if (static_cast<unsigned char>(c) >= 0x20) out += c;
+                // XML knows no control characters, and makes one space of several.
+                if (c == ' ' && out.ends_with(' ')) {
+                    out.back() = '\xC2';
+                    out += "\xA0 ";
+                } else if (static_cast<unsigned char>(c) >= 0x20) {
+                    out += c;
+                }
         }
     }
     return out;
@@ -49,15 +57,15 @@ std::string listed(std::span<const Point> points) {
 
 }  // namespace
 
-SvgCanvas::SvgCanvas(float width, float height, Color ground, float ordinary_size)
-    : width_(width), height_(height), ground_(ground), ordinary_size_(ordinary_size) {}
+SvgCanvas::SvgCanvas(float width, float height, Color ground, float ordinary_size, std::string name)
+    : width_(width), height_(height), ground_(ground), ordinary_size_(ordinary_size), name_(std::move(name)) {}
 
 void SvgCanvas::clip(Rect a) {
     ++clips_;
     body_ += fmt::format(
-        "<clipPath id=\"area{0}\"><rect x=\"{1:.2f}\" y=\"{2:.2f}\" width=\"{3:.2f}\" height=\"{4:.2f}\"/></clipPath>\n"
-        "<g clip-path=\"url(#area{0})\">\n",
-        clips_, a.left, a.top, a.width(), a.height());
+        "<clipPath id=\"{5}{0}\"><rect x=\"{1:.2f}\" y=\"{2:.2f}\" width=\"{3:.2f}\" height=\"{4:.2f}\"/></clipPath>\n"
+        "<g clip-path=\"url(#{5}{0})\">\n",
+        clips_, a.left, a.top, a.width(), a.height(), name_);
     clipping_ = true;
 }
 void SvgCanvas::unclip() {
@@ -119,14 +127,22 @@ void SvgCanvas::text(Point at, std::string_view text, const TextStyle& style) {
         hex(style.color), opacity("fill", style.color), escaped(text));
 }
 
-std::string SvgCanvas::file() const {
+std::string SvgCanvas::svg(std::string_view attributes, std::string_view title) const {
+    const std::string spoken = title.empty() ? std::string() : fmt::format("<title>{}</title>\n", escaped(title));
     return fmt::format(
-        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{0:.0f}\" height=\"{1:.0f}\" viewBox=\"0 0 {0:.0f} "
-        "{1:.0f}\" "
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" {0} viewBox=\"0 0 {1:.0f} {2:.0f}\" role=\"img\" "
         "font-family=\"'Open Sans', 'DejaVu Sans', sans-serif\">\n"
-        "<rect width=\"100%\" height=\"100%\" fill=\"{2}\"/>\n{3}{4}</svg>\n",
-        width_, height_, hex(ground_), body_, clipping_ ? "</g>\n" : "");
+        "{3}<rect width=\"100%\" height=\"100%\" fill=\"{4}\"/>\n{5}{6}</svg>\n",
+        attributes, width_, height_, spoken, hex(ground_), body_, clipping_ ? "</g>\n" : "");
+}
+
+std::string SvgCanvas::file(std::string_view title) const {
+    return "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n" +
+           svg(fmt::format("width=\"{:.0f}\" height=\"{:.0f}\"", width_, height_), title);
+}
+
+std::string SvgCanvas::element(std::string_view title) const {
+    return svg(fmt::format("width=\"100%\" style=\"max-width:{:.0f}px\"", width_), title);
 }
 
 }  // namespace coldtune::picture
