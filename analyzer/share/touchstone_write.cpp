@@ -28,8 +28,8 @@ Result<std::string> touchstone_text(const measure::Curve& curve, const Touchston
     }
     out += fmt::format("# Hz {} RI R {}\n", scattering ? "S" : "Z", o.reference_ohm);
     if (!first_version) {
-        out += fmt::format("[Number of Ports] 1\n[Number of Frequencies] {}\n[Reference] {}\n[Network Data]\n",
-                           points->size(), o.reference_ohm);
+        // Without [Reference] the option line's R holds.
+        out += fmt::format("[Number of Ports] 1\n[Number of Frequencies] {}\n[Network Data]\n", points->size());
     }
     out += fmt::format("! Hz, {}: real part, imaginary part\n", scattering ? "reflection S11"
                                                                 : first_version
