@@ -106,7 +106,7 @@ Result<std::string> plot_text(const Options& o, const measure::MeasurementResult
 
 Result<std::string> text_of(Kind kind, const Options& o, const measure::MeasurementResult& result) {
     // A netlist's own refusal says it better.
-    if (kind != Kind::spice && kind != Kind::svg && !share::curve_is_sound(result)) {
+    if (kind != Kind::spice && !share::curve_is_sound(result)) {
         return rejected(fmt::format("{}: the capture was rejected ({}), so its curve is no impedance; measure again",
                                     o.from, measure::code_name(result.findings.front().code)));
     }

@@ -12,42 +12,18 @@
 #include <vector>
 
 #include "analyzer/audio/capture_file.hpp"
-#include "analyzer/cli/run.hpp"
 #include "tests/support/bench_rig.hpp"
 #include "tests/support/comma_locale.hpp"
+#include "tests/support/command_line.hpp"
 #include "tests/support/scratch_folder.hpp"
 
 namespace coldtune {
 namespace {
 
 using Json = nlohmann::json;
+using testing::coldtune;
+using testing::Said;
 using testing::ScratchFolder;
-
-struct Said {
-    int code = -1;
-    std::string out, err;
-    [[nodiscard]] std::ptrdiff_t error_lines() const { return std::count(err.begin(), err.end(), '\n'); }
-};
-
-std::string all_of(std::FILE* file) {
-    std::string text;
-    std::rewind(file);
-    for (int c = std::fgetc(file); c != EOF; c = std::fgetc(file)) text += static_cast<char>(c);
-    std::fclose(file);
-    return text;
-}
-
-Said coldtune(const std::vector<std::string>& arguments) {
-    std::vector<const char*> argv = {"coldtune"};
-    for (const std::string& a : arguments) argv.push_back(a.c_str());
-    std::FILE* out = std::tmpfile();
-    std::FILE* err = std::tmpfile();
-    Said said;
-    said.code = cli::run(static_cast<int>(argv.size()), argv.data(), out, err);
-    said.out = all_of(out);
-    said.err = all_of(err);
-    return said;
-}
 
 constexpr const char* kCoil = R"({"secondary": {"diameter": "110mm", "length": "50cm", "turns": 1000, "wire": "0.4mm",
     "base_height": "15cm"}, "topload": {"shape": "toroid", "outer_diameter": "30cm", "tube_diameter": "8cm", "height": "6cm"}})";

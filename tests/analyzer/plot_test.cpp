@@ -7,10 +7,10 @@
 #include <random>
 
 #include "analyzer/picture/decimate.hpp"
-#include "gui/picture.hpp"
+#include "analyzer/picture/plot_scene.hpp"
 #include "analyzer/picture/svg_canvas.hpp"
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 namespace {
 
 TEST(Decimate, KeepsEveryExtremeAndBothEndsOfEveryColumn) {
@@ -222,4 +222,4 @@ TEST(Plot, AnEmptyOneSaysSo) {
 }
 
 }  // namespace
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

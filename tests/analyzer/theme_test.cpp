@@ -1,5 +1,5 @@
 // Can everybody tell the curves apart?
-#include "gui/theme.hpp"
+#include "analyzer/picture/theme.hpp"
 
 #include <gtest/gtest.h>
 
@@ -7,7 +7,7 @@
 #include <cmath>
 #include <vector>
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 namespace {
 
 using Vec = std::array<double, 3>;
@@ -99,4 +99,4 @@ TEST(Theme, CurvesAndTextStandOut) {
 }
 
 }  // namespace
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture

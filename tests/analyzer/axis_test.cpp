@@ -1,4 +1,4 @@
-#include "gui/picture.hpp"
+#include "analyzer/picture/axis.hpp"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -8,7 +8,7 @@
 
 #include "tests/support/comma_locale.hpp"
 
-namespace coldtune::gui {
+namespace coldtune::picture {
 namespace {
 
 std::vector<Tick> labelled(const std::vector<Tick>& all) {
@@ -97,4 +97,4 @@ TEST(Axis, ImpossibleRangesHaveNoMarks) {
 }
 
 }  // namespace
-}  // namespace coldtune::gui
+}  // namespace coldtune::picture
