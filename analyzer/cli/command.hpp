@@ -31,6 +31,7 @@ Command add_loading(CLI::App& root);
 Command add_combine(CLI::App& root);
 Command add_export(CLI::App& root);
 Command add_report(CLI::App& root);
+Command add_manual(CLI::App& root);
 
 // An option that takes a quantity ("10k"): checked when the command line is parsed, so that a slip is a usage error
 // that names the option and points at the character.

@@ -182,7 +182,7 @@ Command add_export(CLI::App& root) {
         ->type_name("KIND");
     app->add_option("--parameter", o->parameter, "Touchstone: s reflection (default), z impedance")
         ->check(CLI::IsMember({"s", "z"}))
-        ->type_name("s|z");
+        ->type_name("LETTER");
     add_quantity(*app, "--reference", o->reference_ohm, record::Unit::ohm,
                  "Touchstone: reference resistance of the file (default 50)");
     app->add_option("--coil", o->coil_path, "Plot: description of the coil, for the calculated curve")

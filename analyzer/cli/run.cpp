@@ -26,7 +26,7 @@ int run(int argc, const char* const* argv, std::FILE* out, std::FILE* err) {
     app.require_subcommand(1);
     const std::vector<Command> commands = {add_predict(app), add_devices(app), add_stimulus(app), add_simulate(app),
                                            add_measure(app), add_analyze(app), add_loading(app),  add_combine(app),
-                                           add_export(app),  add_report(app)};
+                                           add_export(app),  add_report(app),  add_manual(app)};
     const auto named = [&](const Command& command) { return command.app->get_name() == argv[1]; };
     if (argc > 1 && argv[1][0] != '-' && std::none_of(commands.begin(), commands.end(), named)) {
         std::string names;
