@@ -188,7 +188,8 @@ Command add_export(CLI::App& root) {
     app->add_option("--coil", o->coil_path, "Plot: description of the coil, for the calculated curve")
         ->type_name("COIL.json");
     app->add_option("--over", o->over, "Plot: a response to lay over it (.s1p, .ts, .csv, .json); may be repeated")
-        ->type_name("FILE");
+        ->type_name("FILE")
+        ->allow_extra_args(false);  // one each time, or it would take RESULT for another
     app->add_option("--band", o->band, "Plot: frequencies to show")->type_name("LOW:HIGH");
     add_json_flag(*app, o->json);
     return {app, [o](Console& console) { return export_result(*o, console); }};

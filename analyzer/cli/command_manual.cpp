@@ -23,7 +23,7 @@ struct Options {
 
 constexpr std::array<std::string_view, 2> kValues = {
     "A VALUE is an SI number or a quantity as people write it: 10k, 4.7n, 4n7 (IEC 60062), 0.45mm, 20cm, AWG 26, 1%.",
-    "A COIL.json describes the coil; the keys are listed where coldtune is explained, in its README."};
+    "A COIL.json describes the coil; the keys are explained in coldtune's README."};
 constexpr std::array<std::string_view, 1> kExit = {
     "0 done; 2 usage; 3 bad input; 4 rejected measurement; 5 device fault. Messages go to standard error, one line "
     "each; "

@@ -30,7 +30,8 @@ OptionFacts facts_of(const CLI::Option& option) {
     facts.help = option.get_description();
     facts.positional = option.get_positional();
     facts.required = option.get_required();
-    facts.repeated = option.get_expected_max() > 1;
+    facts.repeated =
+        option.get_expected_max() > 1 || option.get_multi_option_policy() == CLI::MultiOptionPolicy::TakeAll;
     if (facts.positional) {
         facts.names = {option.get_name(true)};
     } else {

@@ -34,10 +34,10 @@ std::string_view trimmed(std::string_view text) {
     return text.substr(first, text.find_last_not_of(kBlanks) - first + 1);
 }
 
-std::vector<std::string_view> words(std::string_view line) {
+std::vector<std::string_view> words(std::string_view line, std::size_t most) {
     std::vector<std::string_view> found;
     std::size_t at = 0;
-    while ((at = line.find_first_not_of(kBlanks, at)) != std::string_view::npos) {
+    while (found.size() < most && (at = line.find_first_not_of(kBlanks, at)) != std::string_view::npos) {
         const std::size_t end = std::min(line.find_first_of(kBlanks, at), line.size());
         found.push_back(line.substr(at, end - at));
         at = end;

@@ -30,8 +30,8 @@ private:
     std::size_t number_ = 0;
 };
 
-// Separated by spaces and tabs.
-std::vector<std::string_view> words(std::string_view line);
+// Separated by spaces and tabs; no more than `most` of them, so that one endless line does not fill the memory.
+std::vector<std::string_view> words(std::string_view line, std::size_t most = 64);
 std::string_view trimmed(std::string_view text);
 std::string lower_case(std::string_view ascii);
 // The whole text as one finite number with a decimal point; nullopt otherwise.

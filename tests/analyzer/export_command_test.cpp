@@ -103,8 +103,15 @@ TEST_F(ExportCommand, PlotNetlistAndJson) {
             .code,
         3);  // bare.json has no curve
     ASSERT_EQ(exported("foot.json", "over.csv").code, 0);
+    ASSERT_EQ(exported("foot.json", "a.csv").code, 0);
     const Said plot = exported("foot.json", "p.svg", {"--coil", at("coil.json"), "--over", at("over.csv")});
     ASSERT_EQ(plot.code, 0) << plot.err;
+    // The options may stand in front, too.
+    ASSERT_EQ(
+        coldtune({"export", "--over", at("over.csv"), "--over", at("a.csv"), at("foot.json"), "--out", at("q.svg")})
+            .code,
+        0);
+    EXPECT_NE(bytes_of(at("q.svg")).find("a.csv"), std::string::npos);
     const std::string svg = bytes_of(at("p.svg"));
     for (const char* word : {"measured 62.0", "calculated", "over.csv", "Admittance / S", "Frequency / Hz", "</svg>"}) {
         EXPECT_NE(svg.find(word), std::string::npos) << word;

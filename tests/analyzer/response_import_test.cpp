@@ -246,6 +246,9 @@ TEST(HostileImports, FilesAreRefusedByName) {
     EXPECT_NE(says(folder.path()).find("a response ends in"), std::string::npos);
     // One line of 60 MiB: read and refused, without more memory than the file takes.
     EXPECT_NE(says(folder.put("long.csv", std::string(60U << 20U, ','))).find("columns"), std::string::npos);
+    std::string numbers = "# Hz Z RI\n";
+    for (int k = 0; k < (20 << 20); ++k) numbers += "1 ";
+    EXPECT_NE(says(folder.put("row.s1p", numbers)).find("line 2: 64 words"), std::string::npos);
     EXPECT_NE(says(folder.put("longer.s1p", std::string(65U << 20U, '!'))).find("longer.s1p"), std::string::npos);
 }
 
