@@ -28,26 +28,13 @@ std::optional<Attempt> solve(std::vector<ResonanceBin> bins, const ResonanceMode
     return attempt;
 }
 
-// Leaves spoiled bins out; true if there were any (never more than one in twenty).
+// Leaves spoiled bins out; true if there were any.
 bool drop_spoiled(Attempt& attempt) {
     const auto problem = attempt.model.problem(attempt.bins);
     Eigen::VectorXd residuals(problem.residuals);
     problem.evaluate(attempt.theta.data(), residuals.data(), nullptr);
-    const std::size_t n = attempt.bins.size();
-    std::vector<double> square(n);
-    for (std::size_t i = 0; i < n; ++i) {
-        square[i] = residuals.segment<2>(2 * static_cast<Eigen::Index>(i)).squaredNorm();
-    }
-    auto sorted = square;
-    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(n / 2), sorted.end());
-    const double scale = std::max(1.0, sorted[n / 2] / (2 * std::numbers::ln2));  // median of chi square, 2 degrees
-    std::vector<ResonanceBin> kept;
-    for (std::size_t i = 0; i < n; ++i) {
-        const double near = std::max(i > 0 ? square[i - 1] : 0.0, i + 1 < n ? square[i + 1] : 0.0);
-        const bool spoiled = square[i] > spoiled_chi_square * scale && near < 0.1 * square[i];
-        if (!spoiled) kept.push_back(attempt.bins[i]);
-    }
-    if (kept.size() == n || 20 * (n - kept.size()) > n) return false;
+    auto kept = without_spoiled(attempt.bins, residuals);
+    if (kept.size() == attempt.bins.size()) return false;
     attempt.bins = std::move(kept);
     return true;
 }
@@ -111,6 +98,24 @@ double misfit_of(const Attempt& attempt) {
 
 }  // namespace
 
+std::vector<ResonanceBin> without_spoiled(const std::vector<ResonanceBin>& bins, const Eigen::VectorXd& residuals) {
+    const std::size_t n = bins.size();
+    std::vector<double> square(n);
+    for (std::size_t i = 0; i < n; ++i) {
+        square[i] = residuals.segment<2>(2 * static_cast<Eigen::Index>(i)).squaredNorm();
+    }
+    auto sorted = square;
+    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(n / 2), sorted.end());
+    const double scale = std::max(1.0, sorted[n / 2] / (2 * std::numbers::ln2));  // median of chi square, 2 degrees
+    std::vector<ResonanceBin> kept;
+    for (std::size_t i = 0; i < n; ++i) {
+        const double near = std::max(i > 0 ? square[i - 1] : 0.0, i + 1 < n ? square[i + 1] : 0.0);
+        const bool spoiled = square[i] > spoiled_chi_square * scale && near < 0.1 * square[i];
+        if (!spoiled) kept.push_back(bins[i]);
+    }
+    return 20 * (n - kept.size()) > n ? bins : kept;
+}
+
 Window window_around(std::span<const ResonanceBin> bins, const ResonanceParameters& at, double bandwidths,
                      const Band& limits) {
     // |f/f0 - f0/f| <= 2 bandwidths / Q
@@ -122,6 +127,27 @@ Window window_around(std::span<const ResonanceBin> bins, const ResonanceParamete
     const auto above = [](double f, const ResonanceBin& bin) { return f < bin.frequency_hz; };
     return {static_cast<std::size_t>(std::lower_bound(bins.begin(), bins.end(), low, below) - bins.begin()),
             static_cast<std::size_t>(std::upper_bound(bins.begin(), bins.end(), high, above) - bins.begin())};
+}
+
+bool Fitter::lost(const Attempt& attempt) const {
+    const auto found = attempt.physical();
+    return !(found.height > 0) || !(found.q > 0.3) || found.frequency_hz < limits_.low_hz ||
+           found.frequency_hz > limits_.high_hz;
+}
+
+std::optional<Attempt> Fitter::within(const Window& window, const ResonanceParameters& start) const {
+    if (window.size() < 5) return std::nullopt;
+    const auto chosen = bins_.subspan(window.first, window.size());
+    const ResonanceModel model(form_, {}, options_.series_loss, start);
+    auto attempt = solve({chosen.begin(), chosen.end()}, model, start);
+    if (!attempt || lost(*attempt)) return std::nullopt;
+    if (drop_spoiled(*attempt)) {
+        attempt = solve(std::move(attempt->bins), attempt->model, attempt->physical());
+        if (!attempt) return std::nullopt;
+    }
+    free_terms(*attempt);
+    attempt->window = window;
+    return attempt;
 }
 
 std::optional<Attempt> Fitter::at(double bandwidths, ResonanceParameters start) const {
@@ -138,11 +164,8 @@ std::optional<Attempt> Fitter::at(double bandwidths, ResonanceParameters start) 
         const auto chosen = bins_.subspan(window.first, window.size());
         attempt = solve({chosen.begin(), chosen.end()}, ResonanceModel(form_, {}, options_.series_loss, start), start);
         if (!attempt) return std::nullopt;
-        const auto found = attempt->physical();
-        const bool lost = !(found.height > 0) || !(found.q > 0.3) || found.frequency_hz < limits_.low_hz ||
-                          found.frequency_hz > limits_.high_hz;
-        if (lost) return std::nullopt;
-        start = found;
+        if (lost(*attempt)) return std::nullopt;
+        start = attempt->physical();
     }
     if (drop_spoiled(*attempt)) {
         auto again = solve(std::move(attempt->bins), attempt->model, start);

@@ -37,6 +37,10 @@ struct Attempt {
     [[nodiscard]] double total_error() const { return std::hypot(q_u(), misfit); }
 };
 
+// The bins without those a whistle or a hum line has spoiled; all of them where that would be more than one in twenty.
+// `residuals`: real and imaginary part of each bin in units of their standard deviation, from some fit.
+std::vector<ResonanceBin> without_spoiled(const std::vector<ResonanceBin>& bins, const Eigen::VectorXd& residuals);
+
 Window window_around(std::span<const ResonanceBin> bins, const ResonanceParameters& at, double bandwidths,
                      const Band& limits);
 
@@ -50,7 +54,11 @@ public:
     // where it does not converge, leaves the limits, or finds no resonance pointing upwards.
     [[nodiscard]] std::optional<Attempt> at(double bandwidths, ResonanceParameters start) const;
 
+    // Fit in exactly this window, terms chosen as everywhere; nullopt likewise. The misfit is left at 0.
+    [[nodiscard]] std::optional<Attempt> within(const Window& window, const ResonanceParameters& start) const;
+
 private:
+    [[nodiscard]] bool lost(const Attempt& attempt) const;
     void free_terms(Attempt& attempt) const;
 
     std::span<const ResonanceBin> bins_;

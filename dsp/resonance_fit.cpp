@@ -11,6 +11,7 @@
 #include "dsp/peak_search.hpp"
 #include "dsp/resonance_model.hpp"
 #include "dsp/start_values.hpp"
+#include "dsp/zero_reactance.hpp"
 
 namespace coldtune::dsp {
 namespace {
@@ -22,41 +23,21 @@ constexpr double gross_misfit = 0.1;
 constexpr double least_margin = 0.5;
 // Bins are counted within this many bandwidths on either side of the top; further out they say little about the peak.
 constexpr double resolving_bandwidths = 2;
-// Zero of the imaginary part nearest to f0, found outwards from f0 in u = Q (f/f0 - f0/f). The imaginary part of the
-// resonance falls through zero at f0 and turns at |u| = 1, so a zero belonging to it lies within |u| < 3 or nowhere.
 void zero_reactance(const Attempt& attempt, ResonanceFit& fit) {
     const double* theta = attempt.theta.data();
-    const double f0 = fit.frequency_hz;
-    const auto frequency = [&](double u) {
-        const double half = u / (2 * fit.q);
-        return f0 * (half + std::sqrt(1 + half * half));
-    };
-    const auto imaginary = [&](double u) { return attempt.model.immittance(frequency(u), theta).imag(); };
-    fit.zero_reactance_hz = f0;
+    fit.zero_reactance_hz = fit.frequency_hz;
     fit.zero_reactance_u_hz = std::sqrt(fit.covariance(0, 0));
-    const double here = imaginary(0);
-    const double direction = here > 0 ? 1.0 : -1.0;
-    constexpr double step = 1.0 / 32;
-    double inner = 0;
-    double outer = here == 0 ? 0 : step;
-    while (outer < 3 && imaginary(direction * outer) * here > 0) {
-        inner = outer;
-        outer += step;
-    }
-    if (outer >= 3) return;
-    for (int i = 0; i < 60; ++i) {
-        const double middle = (inner + outer) / 2;
-        (imaginary(direction * middle) * here > 0 ? inner : outer) = middle;
-    }
-    const double u = direction * (inner + outer) / 2;
-    fit.zero_reactance_hz = frequency(u);
+    const auto zero = find_zero_reactance(attempt.model, theta, fit.frequency_hz, fit.q);
+    if (!zero) return;
+    fit.zero_reactance_hz = *zero;
     // Implicit function: df = - sum_k (dIm/dtheta_k) dtheta_k / (dIm/df).
     ResonanceModel::Derivatives slopes;
     static_cast<void>(attempt.model.immittance(fit.zero_reactance_hz, theta, &slopes));
     Eigen::VectorXd gradient(attempt.model.parameters());
     for (Eigen::Index k = 0; k < gradient.size(); ++k) gradient(k) = slopes[static_cast<std::size_t>(k)].imag();
-    constexpr double du = 1e-5;
-    const double slope = (imaginary(u + du) - imaginary(u - du)) / (frequency(u + du) - frequency(u - du));
+    const double df = 1e-5 * fit.frequency_hz / (2 * fit.q);
+    const auto imaginary = [&](double f) { return attempt.model.immittance(f, theta).imag(); };
+    const double slope = (imaginary(*zero + df) - imaginary(*zero - df)) / (2 * df);
     fit.zero_reactance_u_hz = std::sqrt(gradient.dot(attempt.covariance * gradient)) / std::abs(slope);
 }
 

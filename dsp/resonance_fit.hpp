@@ -78,6 +78,18 @@ using FitOutcome = std::variant<ResonanceFit, NoFit>;
 
 FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, const FitOptions& options = {});
 
+// The three values of a fit that somebody asks a budget about.
+struct ResonanceValues {
+    double frequency_hz = 0, zero_reactance_hz = 0, q = 0, resistance_ohm = 0;
+};
+
+// The same form in the same window, fitted to data that differ a little from those of `base`: for finding how far a
+// declared value moves the result. No search and no choice of window; the optional terms are freed as the data demand.
+// A turn of all phases, say, is a tilt, and without one it would pass for another Q. nullopt where it does not
+// converge, has left the window or turned over; a full fit then says more. Only bins inside base.window are looked at.
+std::optional<ResonanceValues> refit_resonance(const CorrectedResponse& data, const ResonanceFit& base,
+                                               const FitOptions& options = {});
+
 // The significant peaks alone, highest first: where to look closer, also when the data are too coarse for a fit.
 std::vector<Peak> find_peaks(const CorrectedResponse& data, ResonanceForm form, const FitOptions& options = {});
 

@@ -5,9 +5,11 @@ target_sources(coldtune_dsp PRIVATE
   least_squares.cpp
   least_squares_orthogonal.cpp
   resonance_model.cpp
+  resonance_refit.cpp
   peak_search.cpp
   start_values.cpp
   cross_checks.cpp
   fit_window.cpp
   resonance_fit.cpp
-  ringdown.cpp)
+  ringdown.cpp
+  zero_reactance.cpp)

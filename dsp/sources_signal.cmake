@@ -4,6 +4,7 @@ target_sources(coldtune_dsp PRIVATE
   capture_health.cpp
   clock_drift.cpp
   crest.cpp
+  delay.cpp
   dropouts.cpp
   excited_bins.cpp
   fft.cpp

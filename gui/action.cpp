@@ -10,6 +10,8 @@ constexpr std::array kCommands = {
     Command{Do::sweep_or_stop, "sweep_or_stop", "Start the sweep; stop whatever runs", "Space", Chord{key::space},
             "Measuring"},
     Command{Do::stop, "stop", "", "", std::nullopt, "Measuring"},
+    Command{Do::follow_or_stop, "follow_or_stop", "Follow the resonance live", "F", Chord{'F'}, "Measuring"},
+    Command{Do::listen_or_stop, "listen_or_stop", "Show the input levels live", "E", Chord{'E'}, "Measuring"},
     Command{Do::check_wiring, "check_wiring", "Check the wiring", "W", Chord{'W'}, "Measuring"},
     Command{Do::show_cautions, "show_cautions", "Read the cautions", "F6", Chord{key::f6}, "Measuring"},
     Command{Do::list_devices, "list_devices", "Look for interfaces again", "Ctrl D", Chord{'D', true}, "Measuring"},

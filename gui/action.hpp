@@ -16,6 +16,8 @@ enum class Do {
     next_step,
     sweep_or_stop,  // the space bar: starts what the step is about, stops whatever runs
     stop,
+    follow_or_stop,  // the resonance live, while something is moved
+    listen_or_stop,  // levels of the inputs, nothing played
     undo,
     redo,
     set_field,       // key, text: of the coil or the bench

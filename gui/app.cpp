@@ -45,6 +45,8 @@ void App::act(const Action& a) {
             return act_on_coil(a);
         case Do::sweep_or_stop:
         case Do::stop:
+        case Do::follow_or_stop:
+        case Do::listen_or_stop:
         case Do::set_device:
         case Do::set_rate:
         case Do::set_hookup:
@@ -118,7 +120,7 @@ void App::act_on_window(const Action& a) {
             state_.step = static_cast<Step>(std::min(static_cast<int>(state_.step) + 1, kSteps - 1));
             break;
         case Do::close_dialog:
-            state_.sweep_after_cautions = false;
+            state_.after_cautions = Task::none;
             if (state_.help_open || state_.cautions_open || state_.budget_open) {
                 state_.help_open = state_.cautions_open = state_.budget_open = false;
             } else {

@@ -55,6 +55,9 @@ private:
     void take(AdviceReport& report);
     void take(ProgressReport& report);
     void take(SweepReport& report);
+    void take(FollowReport& report);
+    void take(GainReport& report);
+    void end_following();
     void take(DevicesReport& report);
     void add_run(SweepReport& report);
     void show_near();

@@ -43,13 +43,23 @@ void App::act_on_bench(const Action& a) {
             return start(Task::sweep, bench.hookup);
         case Do::stop:
             return stop();
+        case Do::follow_or_stop:
+            if (state_.busy()) return stop();
+            state_.step = Step::sweep;
+            return start(Task::follow, bench.hookup);
+        case Do::listen_or_stop:
+            if (state_.busy()) return stop();
+            state_.step = Step::wiring;
+            return start(Task::listen, bench.hookup);
         case Do::show_cautions:
             state_.cautions_open = !state_.cautions_open;
             return;
         case Do::acknowledge_cautions:
             state_.cautions_acknowledged = true;
             state_.cautions_open = false;
-            if (std::exchange(state_.sweep_after_cautions, false)) start(Task::sweep, bench.hookup);
+            if (const Task asked = std::exchange(state_.after_cautions, Task::none); asked != Task::none) {
+                start(asked, bench.hookup);
+            }
             return;
         default:
             break;
@@ -138,9 +148,11 @@ void App::start(Task task, Hookup hookup) {
         state_.complaint = *reason;
         return;
     }
-    if (!state_.bench.simulated() && !state_.cautions_acknowledged) {
+    // Listening plays nothing.
+    if (!state_.bench.simulated() && !state_.cautions_acknowledged && task != Task::listen) {
         state_.cautions_open = true;
-        state_.sweep_after_cautions = task == Task::sweep && bench::seeks_resonance(hookup);
+        const bool resumes = task == Task::follow || (task == Task::sweep && bench::seeks_resonance(hookup));
+        state_.after_cautions = resumes ? task : Task::none;
         return;
     }
     SweepJob job;
@@ -160,6 +172,8 @@ void App::start(Task task, Hookup hookup) {
             if (state_.usable(taken)) job.standards[which] = taken.file;
         }
     }
+    state_.following.reset();
+    if (task == Task::follow) state_.following.emplace();
     state_.progress = {};
     state_.progress.task = task;
     state_.progress.hookup = hookup;
@@ -213,7 +227,12 @@ void App::take(DevicesReport& report) {
 void App::take(SweepReport& report) {
     const double reference = state_.bench_reading.settings ? state_.bench_reading.settings->bench.reference_ohm : 0;
     state_.progress = {};
+    if (report.task == Task::follow) end_following();
     state_.generator_meter.peak = state_.coil_meter.peak = 0;
+    if (report.task == Task::follow || report.task == Task::listen) {
+        if (!report.stopped && !report.result) state_.complaint = report.result.error().message;
+        return;
+    }
     if (report.stopped) {
         state_.notice = "Stopped; nothing was measured.";
         return;

@@ -56,6 +56,10 @@ void App::add_run(SweepReport& report) {
     show_near();
 }
 
+void App::take(GainReport& report) {
+    if (!state_.runs.empty()) state_.runs.back().gains = std::move(report.gains);
+}
+
 void App::act_on_runs(const Action& a) {
     if (state_.runs.empty()) return;
     const int id = a.has_number ? static_cast<int>(a.number) : state_.selected_run;
@@ -238,15 +242,16 @@ void App::follow_values() {
 void App::show_near() {
     const std::uint64_t wanted = state_.scene_serial;
     if (scene_built_ != wanted) scene();  // brings home up to date first
-    const Run* selected = state_.selected();
-    const auto* resonance = selected != nullptr ? selected->result.resonance() : nullptr;
+    const measure::MeasurementResult* shown = state_.shown_result();
+    const measure::Curve* curve = state_.shown_curve();
+    const auto* resonance = shown != nullptr ? shown->resonance() : nullptr;
     const bool secondary = state_.bench.hookup == Hookup::foot || state_.bench.hookup == Hookup::pickup;
     const auto& value = state_.calculation.value;
     double centre = 0, half = 0;
-    const bool swept = selected != nullptr && selected->measured && selected->measured->frequency_hz.size() > 1;
+    const bool swept = curve != nullptr && curve->frequency_hz.size() > 1;
     if (resonance != nullptr && resonance->way != measure::Way::in_band && swept) {
         // Measured below, found above: from the upper part of what was heard to beyond the resonance.
-        const double heard = selected->measured->frequency_hz.back();
+        const double heard = curve->frequency_hz.back();
         const double above = std::max(resonance->frequency_hz, value ? value->frequency_hz : 0.0);
         centre = (0.4 * heard + 1.15 * above) / 2;
         half = 1.15 * above - centre;

@@ -59,12 +59,15 @@ constexpr std::array<FieldSpec, 3> kTank = {{
     {"tank.tap_turns", "Tap", "Turns in use; left empty: all.", Unit::turn, true, 0, 0},
     {"tank.lead_inductance", "Leads", "Inductance of the tank's leads; left empty: none.", Unit::henry, true, 0, 0},
 }};
-constexpr std::array<FieldSpec, 5> kTolerance = {{
+constexpr std::array<FieldSpec, 8> kTolerance = {{
     {"tolerances.diameter", "Diameter", "How far off your rule may be, plus or minus.", Unit::metre, true, 0, 0},
     {"tolerances.length", "Winding length", "Plus or minus.", Unit::metre, true, 0, 0},
     {"tolerances.turns", "Turns", "Plus or minus.", Unit::turn, true, 0, 0},
     {"tolerances.base_height", "Height of the foot", "Plus or minus.", Unit::metre, true, 0, 0},
     {"tolerances.topload", "Top load sizes", "Plus or minus, in per cent.", Unit::ratio, true, 0, 0},
+    {"tolerances.primary", "Primary sizes", "Plus or minus, in per cent.", Unit::ratio, true, 0, 0},
+    {"tolerances.tank_capacitance", "Tank capacitor", "Plus or minus, in per cent.", Unit::ratio, true, 0, 0},
+    {"tolerances.lead_inductance", "Leads of the tank", "Plus or minus.", Unit::henry, true, 0, 0},
 }};
 
 }  // namespace

@@ -94,6 +94,16 @@ void Frame::body(const Ui& ui, Rect area) {
     }
 }
 
+// The plot, and the strip of what was followed above it.
+void Frame::sweep_pictures(const Ui& ui, Rect area) {
+    if (ui.s.following && ui.s.following->readings > 0) {
+        const float strip = std::clamp(area.height() * 0.24F, ui.px(90), ui.px(170));
+        history_panel(ui, {area.left, area.top, area.right, area.top + strip});
+        area.top += strip + ui.px(10);
+    }
+    plot_panel(ui, area, plot_cache_, plot_gesture_);
+}
+
 // What is set on the left, what comes of it on the right.
 void Frame::beside(const Ui& ui, Rect area) {
     const float column = std::min(ui.px(440), area.width() * 0.44F);
@@ -134,7 +144,7 @@ void Frame::beside(const Ui& ui, Rect area) {
             standards_picture_panel(ui, right);
             break;
         case Step::sweep:
-            plot_panel(ui, below(measured_readout(ui, right.width())), plot_cache_, plot_gesture_);
+            sweep_pictures(ui, below(measured_readout(ui, right.width())));
             break;
     }
     ImGui::EndChild();
@@ -185,7 +195,7 @@ void Frame::stacked(const Ui& ui, Rect area) {
             sweep_controls(ui);
             measured_readout(ui, width);
             const Rect r = picture(std::max(area.height() * 0.95F, ui.px(560)));
-            plot_panel(ui, r, plot_cache_, plot_gesture_);
+            sweep_pictures(ui, r);
             after(r);
             sweep_outcome(ui);
             break;

@@ -22,6 +22,7 @@ private:
     void keys(App& app, std::vector<Action>& actions) const;
     void body(const Ui& ui, Rect area);
     void beside(const Ui& ui, Rect area);
+    void sweep_pictures(const Ui& ui, Rect area);
     void stacked(const Ui& ui, Rect area);
     static void step_panel(const Ui& ui);
 

@@ -13,6 +13,15 @@ void progress(const Ui& ui) {
     const std::string what = p.stopping                    ? std::string("stopping")
                              : p.steps > 1 && !p.analysing ? fmt::format("Step {} of {}: {}", p.step, p.steps, p.what)
                                                            : std::string(p.what);
+    if (p.task == Task::follow && ui.s.live()) {
+        const Following& f = *ui.s.following;
+        paragraph(ui, p.stopping
+                          ? std::string("ending")
+                          : fmt::format("Following, {:.0f} readings a second. Move the top load or the tap; the last "
+                                        "reading is kept when you stop.",
+                                        f.update_s > 0 ? 1 / f.update_s : 0));
+        return;
+    }
     paragraph(ui, what);
     ImGui::ProgressBar(static_cast<float>(std::clamp(p.fraction, 0.0, 1.0)), {-1, ui.px(10)}, "");
     ui.mark("progress");
@@ -20,9 +29,9 @@ void progress(const Ui& ui) {
 }
 
 void verdict(const Ui& ui) {
-    const Run* run = ui.s.selected();
-    if (run == nullptr) return;
-    const auto v = run->result.verdict();
+    const measure::MeasurementResult* result = ui.s.shown_result();
+    if (result == nullptr) return;
+    const auto v = result->verdict();
     const std::string text = v == measure::Verdict::good      ? "Good measurement"
                              : v == measure::Verdict::caution ? "Measured, with caution"
                                                               : "Rejected: no result";
@@ -30,8 +39,8 @@ void verdict(const Ui& ui) {
     paragraph(ui, text, verdict_color(ui.theme, v));
     ImGui::PopFont();
     ui.mark("verdict");
-    findings_list(ui, run->result.findings);
-    if (run->result.resonance() != nullptr) {
+    findings_list(ui, result->findings);
+    if (result->resonance() != nullptr && !ui.s.live()) {
         if (button(ui, "budget", "Where the uncertainty comes from", ButtonKind::quiet))
             ui.ask(action(Do::toggle_budget));
     }
@@ -46,6 +55,10 @@ void sweep_controls(const Ui& ui) {
         progress(ui);
     } else {
         if (button(ui, "sweep", "Sweep   (space bar)", ButtonKind::primary, -1)) ui.ask(action(Do::sweep_or_stop));
+        const bool can_follow = s.bench.hookup != bench::Hookup::winding;
+        if (button(ui, "follow", "Follow live   (F)", ButtonKind::ordinary, -1, can_follow)) {
+            ui.ask(action(Do::follow_or_stop));
+        }
         std::string standards;
         for (const auto& [which, taken] : s.standards) {
             if (!s.usable(taken)) continue;

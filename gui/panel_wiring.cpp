@@ -94,6 +94,11 @@ void check(const Ui& ui) {
                !s.busy() || running)) {
         ui.ask(action(running ? Do::stop : Do::check_wiring));
     }
+    const bool listening = s.progress.task == Task::listen;
+    if (button(ui, "wiring.listen", listening ? "Stop listening" : "Show the input levels", ButtonKind::quiet, -1,
+               !s.busy() || listening)) {
+        ui.ask(action(Do::listen_or_stop));
+    }
     meters(ui);
     if (!s.wiring_check) return;
     const WiringCheck& c = *s.wiring_check;

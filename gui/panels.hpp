@@ -30,6 +30,8 @@ void runs_panel(const Ui& ui);
 // The large figure: calculated while describing, measured after a sweep. Returns its height.
 float calculated_readout(const Ui& ui, float width);
 float measured_readout(const Ui& ui, float width);
+// The live resonance over the last minute; nothing where nothing was followed.
+void history_panel(const Ui& ui, Rect area);
 void plot_panel(const Ui& ui, Rect area, PlotCache& cache, PlotGesture& gesture);
 
 void meters(const Ui& ui);

@@ -102,9 +102,36 @@ float calculated_readout(const Ui& ui, float width) {
     return height;
 }
 
+namespace {
+
+float live_readout(const Ui& ui, float width) {
+    const Following& f = *ui.s.following;
+    Headline h;
+    const auto* r = f.latest->resonance();
+    h.small = fmt::format("Live, {}{}", bench::describe(f.latest->hookup).name,
+                          ui.s.bench.simulated() ? ", simulated bench" : "");
+    if (r == nullptr) {
+        h.color = verdict_color(ui.theme, f.latest->verdict());
+        h.large = "nothing seen";
+        h.second.push_back("What to do stands on the left.");
+        return draw(ui, h, width, "readout");
+    }
+    h.color = ui.theme.ink;
+    if (r->way != measure::Way::in_band) h.small += fmt::format(" ({})", measure::way_name(r->way));
+    std::tie(h.large, h.after) = split(r->frequency_hz, r->frequency_u95_hz);
+    if (const auto percent = f.latest->difference_percent()) h.second.push_back(difference_words(*percent));
+    if (r->q) h.second.push_back(fmt::format("Q {:.0f}", *r->q));
+    if (f.first_hz)
+        h.second.push_back(fmt::format("{:+.2f} % since it began", 100 * (r->frequency_hz / *f.first_hz - 1)));
+    return draw(ui, h, width, "readout");
+}
+
+}  // namespace
+
 float measured_readout(const Ui& ui, float width) {
     const State& s = ui.s;
     Headline h;
+    if (s.live()) return live_readout(ui, width);
     const Run* run = s.selected();
     if (run == nullptr) {
         h.color = ui.theme.soft_ink;

@@ -69,8 +69,10 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
         if (auto d = data(curve, lower)) scene.panes[1].curves.push_back({std::move(d), look, color});
     };
 
-    const Run* selected = state.selected();
-    const auto hookup = selected ? selected->result.hookup : state.bench.hookup;
+    const bool live = state.live();
+    const Run* selected = live ? nullptr : state.selected();
+    const measure::MeasurementResult* shown = state.shown_result();
+    const auto hookup = shown ? shown->hookup : state.bench.hookup;
     const auto& calculated = hookup == bench::Hookup::foot      ? state.calculation.foot
                              : hookup == bench::Hookup::winding ? state.calculation.winding
                                                                 : std::shared_ptr<const measure::Curve>();
@@ -91,6 +93,15 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
             any_fitted = true;
         }
     }
+    const Color live_color = theme.run_color(static_cast<std::size_t>(state.next_run - 1));
+    if (live && state.following->measured) {
+        add(state.following->measured, CurveLook::measured, live_color);
+        scene.legend.push_back({"live", live_color, CurveLook::measured, std::nullopt, false});
+        if (state.following->fitted) {
+            add(state.following->fitted, CurveLook::fitted, theme.ink);
+            any_fitted = true;
+        }
+    }
     if (any_fitted) scene.legend.push_back({"fitted", theme.ink, CurveLook::fitted, std::nullopt, false});
     if (calculated && calculated->frequency_hz.size() > 1) {
         add(calculated, CurveLook::calculated, theme.calculated);
@@ -99,12 +110,14 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
 
     const bool secondary = hookup == bench::Hookup::foot || hookup == bench::Hookup::pickup;
     const std::optional<model::Calculated>& value =
-        selected && selected->result.calculated ? selected->result.calculated : state.calculation.value;
-    const auto* resonance = selected && selected->shown ? selected->result.resonance() : nullptr;
-    const Color color = selected ? theme.run_color(static_cast<std::size_t>(selected->id - 1)) : theme.ink;
+        shown && shown->calculated ? shown->calculated : state.calculation.value;
+    const auto* resonance = shown && (live || selected->shown) ? shown->resonance() : nullptr;
+    const Color color = live       ? live_color
+                        : selected ? theme.run_color(static_cast<std::size_t>(selected->id - 1))
+                                   : theme.ink;
     add_marks(scene, resonance, value && secondary ? &*value : nullptr, color, theme);
-    // Only against what the run itself was compared with.
-    if (selected && !selected->result.calculated) scene.difference.clear();
+    // Only against what the result itself was compared with.
+    if (shown && !shown->calculated) scene.difference.clear();
     scene.empty_text = "Nothing to draw yet: describe the coil, or press the space bar to sweep.";
     std::erase_if(kept_, [](const auto& entry) { return !entry.second.used; });
     return scene;

@@ -24,8 +24,11 @@ std::optional<ScriptStep> step_from(const Json& j) {
         step.action.number = j.value("number", 0.0);
     } else if (j.contains("wait")) {
         const std::string what = j.value("wait", "");
-        if (what != "idle" && what != "busy") return std::nullopt;
-        step.kind = what == "idle" ? ScriptStep::Kind::wait_idle : ScriptStep::Kind::wait_busy;
+        if (what != "idle" && what != "busy" && what != "readings") return std::nullopt;
+        step.kind = what == "idle"   ? ScriptStep::Kind::wait_idle
+                    : what == "busy" ? ScriptStep::Kind::wait_busy
+                                     : ScriptStep::Kind::wait_readings;
+        step.readings = j.value("number", std::size_t{1});
     } else if (j.contains("size")) {
         step.kind = ScriptStep::Kind::size;
         step.width = j["size"].at(0).get<int>();
@@ -107,6 +110,15 @@ std::string state_json(const State& s, const std::map<std::string, Rect>& places
     j["standards"] = Json::array();
     for (const auto& [hookup, taken] : s.standards) {
         j["standards"].push_back(std::string(bench::describe(hookup).name));
+    }
+    j["following"] = nullptr;
+    if (s.following) {
+        const Following& f = *s.following;
+        const auto* r = f.latest ? f.latest->resonance() : nullptr;
+        j["following"] = {{"live", s.live()},
+                          {"readings", f.readings},
+                          {"update_s", f.update_s},
+                          {"frequency_hz", r != nullptr ? Json(r->frequency_hz) : Json(nullptr)}};
     }
     j["selected_run"] = s.selected_run;
     j["runs"] = Json::array();

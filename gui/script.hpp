@@ -5,6 +5,7 @@
 //   {"do": NAME, "key": K, "text": T, "number": N}   an action by the name in action.cpp; all but "do" may be left out
 //   {"wait": "idle", "seconds": S}                    until nothing calculates or sweeps any more (default 60 s)
 //   {"wait": "busy", "seconds": S}                    until a task runs
+//   {"wait": "readings", "number": N}                 until that many have come while following
 //   {"size": [W, H]}                                  of the window, pixels
 //   {"picture": "FILE.png"}                           what is on the screen
 //   {"state": "FILE.json"}                            see state_json
@@ -21,9 +22,10 @@
 namespace coldtune::gui {
 
 struct ScriptStep {
-    enum class Kind { action, wait_idle, wait_busy, size, picture, state } kind = Kind::action;
+    enum class Kind { action, wait_idle, wait_busy, wait_readings, size, picture, state } kind = Kind::action;
     Action action;
     double seconds = 60;
+    std::size_t readings = 0;
     int width = 0, height = 0;
     std::filesystem::path file;
 };

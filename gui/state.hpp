@@ -11,6 +11,7 @@
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/curves.hpp"
 #include "analyzer/measure/result.hpp"
+#include "analyzer/measure/standard_gain.hpp"
 #include "gui/bench_form.hpp"
 #include "gui/coil_form.hpp"
 #include "gui/picture.hpp"
@@ -45,7 +46,8 @@ struct Run {
     Clock::time_point time;
     std::string device;
     std::string coil_name;
-    std::string standards;  // "open, short" or "none"
+    std::string standards;                     // "open, short" or "none"
+    std::vector<measure::StandardGain> gains;  // of the standards it was made without; come a little later
     bool shown = true;
 };
 
@@ -58,7 +60,27 @@ struct StandardTaken {
     double reference_ohm = 0;
 };
 
-enum class Task { none, sweep, wiring_check };
+enum class Task { none, sweep, wiring_check, follow, listen };
+
+// The resonance live, while something is moved.
+struct Following {
+    struct Point {
+        double at_s = 0;                     // since it began
+        std::optional<double> frequency_hz;  // empty while there was none
+        double u95_hz = 0;
+    };
+    std::vector<Point> history;  // ascending, the last kHistory_s seconds
+    std::optional<measure::MeasurementResult> latest;
+    std::shared_ptr<const measure::Curve> measured, fitted;
+    std::optional<double> first_hz;
+    std::size_t readings = 0;
+    double at_s = 0, update_s = 0;
+    std::string standards;
+    // The last that had a resonance: what is kept when it ends.
+    std::optional<measure::MeasurementResult> kept;
+    std::shared_ptr<const measure::Curve> kept_measured, kept_fitted;
+};
+inline constexpr double kHistory_s = 60;
 
 struct Progress {
     Task task = Task::none;
@@ -100,7 +122,7 @@ struct State {
     std::string devices_complaint;
     bool cautions_open = false;
     bool cautions_acknowledged = false;  // in this session of the program
-    bool sweep_after_cautions = false;   // what was asked for when they came up
+    Task after_cautions = Task::none;    // what was asked for when they came up
     std::optional<WiringCheck> wiring_check;
     Meter generator_meter, coil_meter;
 
@@ -112,6 +134,7 @@ struct State {
     int selected_run = -1;           // id; -1 = none
     std::optional<int> compare_run;  // id of the one the selected run is compared with
     int next_run = 1;
+    std::optional<Following> following;  // while it runs, and until the next task after it
     bool budget_open = false;
 
     PlotView view;
@@ -132,6 +155,18 @@ struct State {
         return nullptr;
     }
     [[nodiscard]] const Run* selected() const { return run(selected_run); }
+    [[nodiscard]] bool live() const { return progress.task == Task::follow && following && following->latest; }
+    // What the readout and the plot are about: the live reading, else the selected run.
+    [[nodiscard]] const measure::MeasurementResult* shown_result() const {
+        if (live()) return &*following->latest;
+        const Run* chosen = selected();
+        return chosen != nullptr ? &chosen->result : nullptr;
+    }
+    [[nodiscard]] const measure::Curve* shown_curve() const {
+        if (live()) return following->measured.get();
+        const Run* chosen = selected();
+        return chosen != nullptr ? chosen->measured.get() : nullptr;
+    }
     // A standard of another rate or interface describes another bench.
     [[nodiscard]] bool usable(const StandardTaken& taken) const {
         return taken.device == bench.device && taken.sample_rate_hz == bench.sample_rate_hz;

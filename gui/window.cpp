@@ -183,9 +183,14 @@ public:
                 app.act(step.action);
                 break;
             case ScriptStep::Kind::wait_idle:
-            case ScriptStep::Kind::wait_busy: {
+            case ScriptStep::Kind::wait_busy:
+            case ScriptStep::Kind::wait_readings: {
                 const bool idle = !s.busy() && !s.calculating && !s.advising && !s.listing_devices;
-                if (idle == (step.kind == ScriptStep::Kind::wait_idle)) break;
+                if (step.kind == ScriptStep::Kind::wait_readings) {
+                    if (s.following && s.following->readings >= step.readings) break;
+                } else if (idle == (step.kind == ScriptStep::Kind::wait_idle)) {
+                    break;
+                }
                 if (waited > step.seconds) {
                     error_ = device_error(
                         fmt::format("script step {}: nothing came of waiting {} s", at_ + 1, step.seconds));

@@ -16,6 +16,7 @@
 #include "analyzer/audio/audio_port.hpp"
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/curves.hpp"
+#include "analyzer/measure/follow.hpp"
 #include "analyzer/measure/session.hpp"
 #include "gui/state.hpp"
 
@@ -70,10 +71,20 @@ struct SweepReport {
     std::vector<std::string> standards_used;
     bool stopped = false;
 };
+struct FollowReport {
+    measure::FollowReading reading;
+    std::shared_ptr<const measure::Curve> measured, fitted;
+    std::vector<std::string> standards_used;
+};
+// Belongs to the sweep before it.
+struct GainReport {
+    std::vector<measure::StandardGain> gains;
+};
 struct DevicesReport {
     Result<std::vector<audio::DeviceInfo>> devices;
 };
-using Report = std::variant<CalculationReport, AdviceReport, ProgressReport, SweepReport, DevicesReport>;
+using Report =
+    std::variant<CalculationReport, AdviceReport, ProgressReport, SweepReport, FollowReport, GainReport, DevicesReport>;
 
 class Workers {
 public:
@@ -96,7 +107,12 @@ private:
     using BenchJob = std::variant<SweepJob, std::monostate>;  // monostate: list the devices
     void calculate_loop(const std::stop_token& quit);
     void bench_loop(const std::stop_token& quit);
-    void run(const SweepJob& job, std::stop_token stop);
+    void run(const SweepJob& job, const std::stop_token& stop);
+    void sweep(const SweepJob& job, audio::AudioPort& port, const std::stop_token& stop);
+    void follow(const SweepJob& job, audio::AudioPort& port, const std::stop_token& stop);
+    void listen(const SweepJob& job, audio::AudioPort& port, const std::stop_token& stop);
+    void finish(const SweepJob& job, SweepReport done);
+    void fail(const SweepJob& job, Error error, const std::stop_token& stop);
     void report(Report report);
 
     PortFactory ports_;

@@ -201,7 +201,7 @@ std::string why_not_opened(PaError error, const Device& device, const StreamBloc
 // Runs the started stream to its end. True if the library may still be spoken to.
 bool follow(PaStream* stream, StreamBlock& block, const std::string& name) {
     while (true) {
-        if (block.frames.load(std::memory_order_acquire) >= block.total_frames) {
+        if (block.held == 0 && block.frames.load(std::memory_order_acquire) >= block.total_frames) {
             finish(block, ChildState::done);
             return true;
         }

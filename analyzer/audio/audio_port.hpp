@@ -3,8 +3,10 @@
 #pragma once
 
 #include <cstddef>
+#include <cstdint>
 #include <functional>
 #include <memory>
+#include <span>
 #include <stop_token>
 #include <string>
 #include <vector>
@@ -57,6 +59,47 @@ struct Progress {
 };
 using ProgressCallback = std::function<void(const Progress&)>;
 
+// A stream that stays open between sweeps.
+struct HoldRequest {
+    std::string device;
+    double sample_rate_hz = 0;
+    std::size_t output_channel = 0;
+    std::size_t generator_input = 0;
+    std::size_t coil_input = 1;            // the same as generator_input on an interface with one input
+    std::size_t most_stimulus_frames = 0;  // of any sweep or loop to come
+    std::size_t most_recorded_frames = 0;  // likewise, tail included
+    double ramp_s = 0.005;
+    // Late buffers: false = they end the stream, since the delay from output to input may have changed for good; true =
+    // they only spoil what was being recorded (two inputs, whose ratio no delay enters).
+    bool outlives_late_buffers = false;
+};
+
+// Output and input stay locked to each other: whatever is played in one held stream comes back after one and the same
+// delay. Destroying it ramps down and gives the device back. One thread at a time.
+class HeldStream {
+public:
+    virtual ~HeldStream() = default;
+    // The device's actual rate.
+    [[nodiscard]] virtual double sample_rate_hz() const = 0;
+    // As AudioPort::play_and_record. A buffer that came late since the stream was opened, also between two sweeps, is a
+    // device fault, unless the stream was asked to outlive it. After a device fault the stream is of no further use.
+    virtual Result<Recording> play_and_record(std::span<const double> stimulus, std::size_t tail_frames,
+                                              std::stop_token stop, const ProgressCallback& progress) = 0;
+    // Plays `period` again and again without a gap, until the next call of loop, play_and_record or silence; returns as
+    // soon as it runs. The last `kept_frames` (a whole number of periods) of what was recorded stay readable. A period
+    // of zeros listens. Errors (usage): more than was held; (device) as above.
+    virtual Status loop(std::span<const double> period, std::size_t kept_frames) = 0;
+    // Frames recorded since loop() began; a frame's number modulo the period tells which sample was being played.
+    virtual Result<std::uint64_t> recorded_frames() = 0;
+    // `count` frames from frame number `first` on. Errors (bad_input): not recorded yet, or not kept any more.
+    virtual Result<dsp::TwoChannelCapture> read(std::uint64_t first, std::size_t count) = 0;
+    // Buffers that came late while something was recorded, so far. A loop that outlives them goes on; frames recorded
+    // before and after one do not belong together.
+    [[nodiscard]] virtual std::size_t late_buffers() const = 0;
+    // Ends a loop; output silent when this returns.
+    virtual Status silence() = 0;
+};
+
 class AudioPort {
 public:
     virtual ~AudioPort() = default;
@@ -66,6 +109,8 @@ public:
     // Never hangs.
     virtual Result<Recording> play_and_record(const SweepRequest& request, std::stop_token stop,
                                               const ProgressCallback& progress) = 0;
+    // Opens a stream and keeps it. Errors as above.
+    virtual Result<std::unique_ptr<HeldStream>> hold(const HoldRequest& request) = 0;
 };
 
 // The real thing. Owns a child process for each stream, so that a dead audio server cannot take the program with it.

@@ -56,6 +56,7 @@ struct Sound {
     std::optional<CaptureNote> note;
     int bits = 0;
     bool floating = false;
+    int channels_of_file = 0;
 };
 
 struct Coding {
@@ -164,6 +165,7 @@ Result<Sound> read_open(int descriptor, std::uint64_t length, int least_channels
     sound.sample_rate_hz = info.samplerate;
     sound.bits = coding->floating || !layout ? coding->bits : layout->valid_bits;
     sound.floating = coding->floating;
+    sound.channels_of_file = info.channels;
     sound.channels.resize(static_cast<std::size_t>(std::min(info.channels, 2)));
     if (const Status read = read_frames(file.get(), info, sound.channels); !read) return read.error();
     if (const char* comment = sf_get_string(file.get(), SF_STR_COMMENT); comment != nullptr) {
@@ -350,6 +352,7 @@ Result<CaptureFile> read_capture(const fs::path& path) {
     file.note = std::move(sound->note);
     file.bits = sound->bits;
     file.floating = sound->floating;
+    file.channels = sound->channels_of_file;
     return file;
 }
 

@@ -33,6 +33,9 @@ struct CaptureNote {
     std::string device;
     std::string time_utc;  // ISO 8601
     std::string program_version;
+    // One input only: channel 1 is the stimulus, and only captures of the same open stream belong together. "" = both
+    // channels were recorded.
+    std::string held_stream = {};
 };
 
 struct CaptureFile {
@@ -40,6 +43,7 @@ struct CaptureFile {
     std::optional<CaptureNote> note;  // nullopt when the file has none of ours (or a damaged one)
     int bits = 0;                     // of PCM (the valid ones of a wider container); 32 or 64 for float
     bool floating = false;
+    int channels = 2;  // of the file; only the first two are read
 };
 
 enum class SampleFormat { pcm16, pcm24, pcm32, float32, float64 };

@@ -56,6 +56,8 @@ std::string note_text(const CaptureNote& note, double sample_rate_hz) {
               {"device", cut(note.device)},
               {"time_utc", cut(note.time_utc)},
               {"program_version", cut(note.program_version)}};
+    // Never left out below: without it the capture would be taken for one of two inputs.
+    if (!note.held_stream.empty()) json["held_stream"] = cut(note.held_stream);
     for (const char* key : {"device", "program_version", "time_utc", "hookup"}) {
         if (record::json_text(json, -1, true).size() <= longest_note) break;
         json.erase(key);
@@ -77,6 +79,7 @@ std::optional<StoredNote> parse_note(std::string_view comment) {
     stored.note.device = text(*json, "device", sound);
     stored.note.time_utc = text(*json, "time_utc", sound);
     stored.note.program_version = text(*json, "program_version", sound);
+    stored.note.held_stream = text(*json, "held_stream", sound);
     stored.sample_rate_hz = number(*json, "sample_rate_hz", 0, highest_capture_rate_hz, sound);
     if (!sound) return std::nullopt;
     return stored;

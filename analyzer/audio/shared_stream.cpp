@@ -103,6 +103,8 @@ Result<SharedStream> SharedStream::create(std::uint64_t stimulus_frames, std::ui
     auto* block = new (memory) StreamBlock;
     block->stimulus_frames = stimulus_frames;
     block->total_frames = total_frames;
+    block->job_stimulus_frames = stimulus_frames;
+    block->job_total_frames = total_frames;
     return SharedStream(descriptor, block, bytes);
 }
 

@@ -3,6 +3,9 @@
 // One anonymous memory file holds a fixed header (StreamBlock) followed by three float arrays. The program fills in the
 // request and the stimulus before the child starts; afterwards only the atomics, the recorded samples and, once
 // `state` says so, the texts change hands. Nothing in here is locked, so the audio callback may touch all of it.
+//
+// A stream plays one job and ends, or is held open for one job after another: the program then writes stimulus and job
+// while none is being played, and raises `job`; the callback answers in `job_taken`.
 #pragma once
 
 #include <atomic>
@@ -41,13 +44,20 @@ struct StreamBlock {
     std::uint32_t output_channel = 0;
     std::uint32_t generator_input = 0;
     std::uint32_t coil_input = 0;
+    std::uint32_t held = 0;  // 1: stays open, silent, between jobs
+    // The job: how much of the two arrays it uses. Constant from the moment `job` is raised until it is over.
+    std::uint64_t job_stimulus_frames = 0;
+    std::uint64_t job_total_frames = 0;
+    std::uint32_t job_looped = 0;  // 1: the stimulus again and again, recorded round and round, until the next job
     char device[text_bytes] = {};
 
     // From the program to the child.
     std::atomic<std::uint32_t> stop = 0;
+    std::atomic<std::uint64_t> job = 0;  // number of the newest
 
-    // From the child. `frames` is released after the samples below it were written.
+    // From the child. `frames` of the job taken are recorded; released after the samples below it were written.
     std::atomic<ChildState> state = ChildState::spawned;
+    std::atomic<std::uint64_t> job_taken = 0;
     std::atomic<std::uint64_t> frames = 0;
     std::atomic<std::uint64_t> callbacks = 0;
     std::atomic<std::uint64_t> silent_callbacks = 0;  // whole callbacks of silence after a stop

@@ -30,6 +30,17 @@ public:
     void process(const float* input, float* output, std::size_t frames, const StreamFlags& flags) noexcept;
 
 private:
+    // What is being played, read once from the block.
+    struct Job {
+        std::size_t stimulus_frames = 0;
+        std::size_t total_frames = 0;
+        bool looped = false;
+    };
+    void take(std::uint64_t number) noexcept;
+    [[nodiscard]] bool sounding() const noexcept {
+        return ramp_position_ > 0 && (job_.looped || position_ < job_.total_frames);
+    }
+
     const SharedStream& stream_;
     const std::atomic<bool>& interrupted_;
     std::size_t input_channels_;
@@ -37,7 +48,9 @@ private:
     std::size_t warm_up_left_;
     std::vector<float> ramp_;        // raised cosine from 0 to exactly 1
     std::size_t ramp_position_ = 0;  // rises while playing, falls once stopping
-    std::size_t position_ = 0;       // frames recorded
+    Job job_;
+    std::uint64_t number_ = 0;  // of the job; a held stream begins with none
+    std::size_t position_ = 0;  // frames recorded of it
 };
 
 }  // namespace coldtune::audio

@@ -58,6 +58,14 @@ struct LumpedTank {
     double capacitance_f = 12e-9;
 };
 
+// What the primary's circuit does while the secondary is measured (foot, winding, pickup), and in the hookup tank,
+// where anything but open lets the tank see the secondary standing in it with its foot on the return.
+enum class PrimaryCircuit {
+    open,     // gap open: the secondary alone
+    closed,   // gap bridged: Bench::tank couples to the secondary
+    shorted,  // primary shorted on itself
+};
+
 struct BenchInput {
     double resistance_ohm = 1e6;
     double capacitance_f = 12e-12;
@@ -179,6 +187,10 @@ struct Bench {
     double foot_resistance_ohm = 0;       // lossy floor or return, in series with the foot, at the first resonance ...
     double foot_resistance_exponent = 0;  // ... and growing with (f / first resonance) to this power
     LumpedTank tank;
+    PrimaryCircuit primary_circuit = PrimaryCircuit::open;
+    // Of the tank with the first branch of a lumped coil. A coil given by its geometry has a primary, whose filaments
+    // say it.
+    double coupling = 0;
     Wiring wiring;
     Interface interface;
     std::optional<Hum> hum;

@@ -63,6 +63,15 @@ Status check_coil(const Bench& bench) {
     return model::check_geometry(coil.description);
 }
 
+Status check_primary(const Bench& bench) {
+    if (bench.primary_circuit == PrimaryCircuit::open) return Done{};
+    if (const auto* coil = std::get_if<CoilOnBench>(&bench.coil)) {
+        if (coil->description.primary) return Done{};
+        return bad_input("primary_circuit is not open, but the coil has no primary; describe it under coil.primary.");
+    }
+    return check_ranges({{"coupling", bench.coupling, 1e-6, 0.95}});
+}
+
 Status check_input(const char* name, const BenchInput& input) {
     const std::string prefix(name);
     return check_ranges({{(prefix + ".resistance").c_str(), input.resistance_ohm, 1, 1e15},
@@ -155,6 +164,7 @@ Status check_faults(const Bench& bench) {
 
 Status check_bench(const Bench& bench) {
     if (const Status ok = check_coil(bench); !ok) return ok;
+    if (const Status ok = check_primary(bench); !ok) return ok;
     if (const Status ok = check_wiring(bench.wiring); !ok) return ok;
     if (const Status ok = check_interface(bench.interface); !ok) return ok;
     if (const Status ok = check_faults(bench); !ok) return ok;

@@ -1,11 +1,15 @@
 #include "analyzer/bench/bench_circuit.hpp"
 
+#include <fmt/format.h>
+
+#include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <utility>
 
 #include "analyzer/bench/bench_nodal.hpp"
+#include "analyzer/model/primary.hpp"
 
 namespace coldtune::bench {
 namespace {
@@ -30,9 +34,19 @@ Complex behind(Complex series_impedance, Complex admittance) {
     return admittance / (1.0 + series_impedance * admittance);
 }
 
+Complex winding_ohm(const LumpedBranch& branch, double frequency_hz) {
+    return branch.resistance_ohm + jw(frequency_hz) * branch.inductance_h;
+}
+
 Complex branch_admittance(const LumpedBranch& branch, double frequency_hz) {
+    return behind(winding_ohm(branch, frequency_hz), jw(frequency_hz) * branch.capacitance_f);
+}
+
+// Once round the loop of primary and tank capacitor; a shorted primary has none.
+Complex loop_ohm(const model::TankLoop& loop, double frequency_hz) {
     const Complex s = jw(frequency_hz);
-    return behind(branch.resistance_ohm + s * branch.inductance_h, s * branch.capacitance_f);
+    const Complex coil = loop.resistance_ohm + s * loop.inductance_h;
+    return loop.capacitance_f ? coil + 1.0 / (s * *loop.capacitance_f) : coil;
 }
 
 double branch_resonance_hz(const LumpedBranch& branch) {
@@ -62,25 +76,52 @@ bool needs_coil(Hookup hookup) {
     return hookup == Hookup::foot || hookup == Hookup::winding || hookup == Hookup::pickup;
 }
 
+bool needs_coil(const Bench& bench, Hookup hookup) {
+    return needs_coil(hookup) || (hookup == Hookup::tank && bench.primary_circuit == PrimaryCircuit::closed);
+}
+
 // --- the coil
 
+Complex BenchCoil::first_winding_ohm(double frequency_hz) const {
+    const Complex own = winding_ohm(lumped_.branches.front(), frequency_hz);
+    if (mutual_h_ == 0) return own;
+    const Complex mutual = jw(frequency_hz) * mutual_h_;
+    return own - mutual * mutual / loop_ohm(loop_, frequency_hz);
+}
+
 Complex BenchCoil::foot_admittance(double frequency_hz) const {
+    if (pair_) return pair_->foot_admittance(frequency_hz);
     if (model_) return model_->foot_admittance(frequency_hz, scale_);
-    Complex sum = jw(frequency_hz) * lumped_.stray_f;
-    for (const LumpedBranch& branch : lumped_.branches) sum += branch_admittance(branch, frequency_hz);
+    const Complex s = jw(frequency_hz);
+    Complex sum =
+        s * lumped_.stray_f + behind(first_winding_ohm(frequency_hz), s * lumped_.branches.front().capacitance_f);
+    for (std::size_t i = 1; i < lumped_.branches.size(); ++i)
+        sum += branch_admittance(lumped_.branches[i], frequency_hz);
     return sum;
 }
 
 Complex BenchCoil::winding_admittance(double frequency_hz) const {
+    if (pair_) return 1.0 / pair_->winding_impedance(frequency_hz);
     if (model_) return 1.0 / model_->winding_impedance(frequency_hz, scale_);
     return two_port(frequency_hz).foot_foot;
 }
 
 Complex BenchCoil::head_per_foot(double frequency_hz) const {
+    if (pair_) return pair_->head_volts_per_volt(frequency_hz);
     if (model_) return model_->head_volts_per_volt(frequency_hz, scale_);
+    return 1.0 / (1.0 + jw(frequency_hz) * lumped_.branches.front().capacitance_f * first_winding_ohm(frequency_hz));
+}
+
+std::optional<Complex> BenchCoil::tank_impedance(double frequency_hz) const {
+    if (pair_) return pair_->tank_impedance(frequency_hz);
+    if (mutual_h_ == 0) return std::nullopt;
+    // The foot on the return: the first branch is a loop of its own.
     const Complex s = jw(frequency_hz);
     const LumpedBranch& branch = lumped_.branches.front();
-    return 1.0 / (1.0 + s * branch.capacitance_f * (branch.resistance_ohm + s * branch.inductance_h));
+    const Complex secondary = winding_ohm(branch, frequency_hz) + 1.0 / (s * branch.capacitance_f);
+    const Complex primary =
+        loop_.resistance_ohm + s * loop_.inductance_h - (s * mutual_h_) * (s * mutual_h_) / secondary;
+    return 1.0 / (1.0 / primary + s * loop_.capacitance_f.value_or(0));
 }
 
 TwoPort BenchCoil::two_port(double frequency_hz) const {
@@ -88,13 +129,13 @@ TwoPort BenchCoil::two_port(double frequency_hz) const {
     if (model_) {
         // From the three things the model tells: with the head tied I1 = y11 V1; with it free V2 = -y21/y22 V1 and
         // I1 = (y11 - y12 y21/y22) V1; reciprocity gives the rest.
-        const Complex tied = 1.0 / model_->winding_impedance(frequency_hz, scale_);
-        const Complex gain = model_->head_volts_per_volt(frequency_hz, scale_);
-        const Complex transfer = (model_->foot_admittance(frequency_hz, scale_) - tied) / gain;
+        const Complex tied = winding_admittance(frequency_hz);
+        const Complex gain = head_per_foot(frequency_hz);
+        const Complex transfer = (foot_admittance(frequency_hz) - tied) / gain;
         return {tied, transfer, -transfer / gain};
     }
     const LumpedBranch& first = lumped_.branches.front();
-    const Complex winding = 1.0 / (first.resistance_ohm + s * first.inductance_h);
+    const Complex winding = 1.0 / first_winding_ohm(frequency_hz);
     Complex foot = winding + s * lumped_.stray_f;
     for (std::size_t i = 1; i < lumped_.branches.size(); ++i)
         foot += branch_admittance(lumped_.branches[i], frequency_hz);
@@ -120,8 +161,9 @@ void BenchCoil::settle_derived(std::optional<double> stated_q) {
     }
     first_resonance_hz_ = model_->modes_hz().front() / std::sqrt(scale_.capacitance * scale_.inductance);
     const auto q_now = [&] {
-        const double peak = foot_admittance(first_resonance_hz_).real();
-        const auto above_half = [&](double f) { return foot_admittance(f).real() - 0.5 * peak; };
+        const auto alone = [&](double f) { return model_->foot_admittance(f, scale_).real(); };
+        const double peak = alone(first_resonance_hz_);
+        const auto above_half = [&](double f) { return alone(f) - 0.5 * peak; };
         const double low = bisect(above_half, 0.2 * first_resonance_hz_, first_resonance_hz_);
         const double high = bisect(above_half, first_resonance_hz_, 1.5 * first_resonance_hz_);
         return first_resonance_hz_ / (high - low);
@@ -130,12 +172,35 @@ void BenchCoil::settle_derived(std::optional<double> stated_q) {
     decay_time_s_ = q_now() / (std::numbers::pi * first_resonance_hz_);
 }
 
+Status BenchCoil::couple(const Bench& bench, const Eigen::VectorXd& section_mutual_h) {
+    loop_ = {bench.tank.inductance_h, bench.tank.resistance_ohm, std::nullopt};
+    if (bench.primary_circuit == PrimaryCircuit::closed) {
+        loop_.capacitance_f = bench.tank.capacitance_f;
+        decay_time_s_ = std::max(decay_time_s_, 2 * bench.tank.inductance_h / bench.tank.resistance_ohm);
+    }
+    if (!model_) {
+        mutual_h_ = bench.coupling * std::sqrt(loop_.inductance_h * lumped_.branches.front().inductance_h);
+        return Done{};
+    }
+    // The primary cannot share more field with the secondary than it has.
+    const double shared =
+        section_mutual_h.dot(model_->branch_inductance_h().llt().solve(section_mutual_h)) / loop_.inductance_h;
+    if (!(shared < 0.9)) {
+        return bad_input(fmt::format("tank.inductance is {} H, too little for a primary of this size; leave the tank "
+                                     "out to take it from the description",
+                                     loop_.inductance_h));
+    }
+    pair_ = std::make_shared<const model::CoupledPair>(model_, section_mutual_h, loop_, scale_);
+    return Done{};
+}
+
 Result<std::shared_ptr<const BenchCoil>> BenchCoil::build(const Bench& bench) {
     if (const Status checked = check_bench(bench); !checked) return checked.error();
     std::shared_ptr<BenchCoil> coil(new BenchCoil);
     coil->foot_resistance_ohm_ = bench.foot_resistance_ohm;
     coil->foot_resistance_exponent_ = bench.foot_resistance_exponent;
     std::optional<double> stated_q;
+    Eigen::VectorXd mutual_h;
     if (const auto* lumped = std::get_if<LumpedCoil>(&bench.coil)) {
         coil->lumped_ = *lumped;
         coil->lumped_.branches.front().capacitance_f += bench.loading_f;
@@ -164,8 +229,17 @@ Result<std::shared_ptr<const BenchCoil>> BenchCoil::build(const Bench& bench) {
         coil->model_ = std::make_shared<const model::SecondaryModel>(std::move(built).value());
         coil->scale_ = {deviation.capacitance, deviation.inductance, deviation.resistance};
         stated_q = on_bench.q;
+        if (bench.primary_circuit != PrimaryCircuit::open) {
+            const double whole = description.primary->turns;
+            const double tap = description.tank ? description.tank->tap_turns.value_or(whole) : whole;
+            mutual_h = model::primary_section_mutual_h(*description.primary, tap, description.secondary,
+                                                       coil->model_->sections());
+        }
     }
     coil->settle_derived(stated_q);
+    if (bench.primary_circuit != PrimaryCircuit::open) {
+        if (const Status coupled = coil->couple(bench, mutual_h); !coupled) return coupled.error();
+    }
     return std::shared_ptr<const BenchCoil>(std::move(coil));
 }
 
@@ -179,6 +253,12 @@ std::shared_ptr<const BenchCoil> BenchCoil::with_head_capacitance(double added_f
         changed->lumped_.branches.front().capacitance_f += added_f;
     }
     changed->settle_derived(std::nullopt);
+    if (changed->pair_) {
+        changed->pair_ = std::make_shared<const model::CoupledPair>(changed->pair_->with_secondary(changed->model_));
+    }
+    if (loop_.capacitance_f) {
+        changed->decay_time_s_ = std::max(changed->decay_time_s_, 2 * loop_.inductance_h / loop_.resistance_ohm);
+    }
     return changed;
 }
 
@@ -186,19 +266,19 @@ std::shared_ptr<const BenchCoil> BenchCoil::with_head_capacitance(double added_f
 
 Result<BenchCircuit> BenchCircuit::build(const Bench& bench, Hookup hookup, std::shared_ptr<const BenchCoil> coil) {
     if (const Status checked = check_bench(bench); !checked) return checked.error();
-    if (needs_coil(hookup) && !coil) {
+    if (needs_coil(bench, hookup) && !coil) {
         return bad_input("This hookup has the coil in it: describe it under \"coil\" or \"circuit\".");
     }
     BenchCircuit circuit;
     circuit.wiring_ = bench.wiring;
     circuit.tank_ = bench.tank;
     circuit.hookup_ = hookup;
-    if (needs_coil(hookup)) circuit.coil_ = std::move(coil);
+    if (needs_coil(bench, hookup)) circuit.coil_ = std::move(coil);
     return circuit;
 }
 
 Result<BenchCircuit> BenchCircuit::build(const Bench& bench, Hookup hookup) {
-    if (!needs_coil(hookup)) return build(bench, hookup, nullptr);
+    if (!needs_coil(bench, hookup)) return build(bench, hookup, nullptr);
     Result<std::shared_ptr<const BenchCoil>> coil = BenchCoil::build(bench);
     if (!coil) return coil.error();
     return build(bench, hookup, *coil);
@@ -220,7 +300,7 @@ std::optional<Complex> BenchCircuit::device_admittance(double frequency_hz) cons
                           y.foot_foot - y.foot_head * y.foot_head / (y.head_head + load));
         }
         case Hookup::tank:
-            return tank_admittance(tank_, f);
+            return coil_ ? 1.0 / coil_->tank_impedance(f).value() : tank_admittance(tank_, f);
         case Hookup::open:
             return Complex(0);
         case Hookup::load:

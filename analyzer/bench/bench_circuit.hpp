@@ -13,6 +13,7 @@
 #include <optional>
 
 #include "analyzer/bench/bench.hpp"
+#include "analyzer/model/coupled_pair.hpp"
 #include "analyzer/model/secondary.hpp"
 #include "dsp/result.hpp"
 
@@ -45,6 +46,8 @@ public:
     [[nodiscard]] std::complex<double> winding_admittance(double frequency_hz) const;  // head on the return, siemens
     [[nodiscard]] std::complex<double> head_per_foot(double frequency_hz) const;       // volt per volt, head free
     [[nodiscard]] TwoPort two_port(double frequency_hz) const;
+    // Impedance across the tank capacitor with the secondary standing in it; nullopt while nothing couples them.
+    [[nodiscard]] std::optional<std::complex<double>> tank_impedance(double frequency_hz) const;
     [[nodiscard]] double foot_resistance_ohm(double frequency_hz) const;
 
     [[nodiscard]] double first_resonance_hz() const noexcept { return first_resonance_hz_; }
@@ -53,9 +56,15 @@ public:
 private:
     BenchCoil() = default;
     void settle_derived(std::optional<double> stated_q);
+    Status couple(const Bench& bench, const Eigen::VectorXd& section_mutual_h);
+    // The first branch's series impedance, with what the tank reflects into it.
+    [[nodiscard]] std::complex<double> first_winding_ohm(double frequency_hz) const;
 
     LumpedCoil lumped_;
     std::shared_ptr<const model::SecondaryModel> model_;  // null = lumped
+    std::shared_ptr<const model::CoupledPair> pair_;  // null = nothing coupled, or lumped
+    double mutual_h_ = 0;                             // of the tank with the first lumped branch
+    model::TankLoop loop_;
     model::ModelScale scale_;
     double foot_resistance_ohm_ = 0;
     double foot_resistance_exponent_ = 0;
@@ -65,6 +74,8 @@ private:
 
 // True for the hookups that have the coil in them.
 bool needs_coil(Hookup hookup);
+// The same on this bench: a closed tank sees the secondary that stands in it.
+bool needs_coil(const Bench& bench, Hookup hookup);
 
 class BenchCircuit {
 public:

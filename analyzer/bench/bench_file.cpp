@@ -199,7 +199,8 @@ Result<Bench> parse_bench(std::string_view json_text, std::string_view origin) {
     const auto json = parse_json(json_text, origin, limits);
     if (!json) return json.error();
     ObjectReader root(*json, origin,
-                      {"name", "coil", "deviate", "q", "sections", "circuit", "loading", "foot_loss", "tank", "wiring",
+                      {"name", "coil", "deviate", "q", "sections", "circuit", "loading", "foot_loss", "tank", "primary_circuit",
+                       "coupling", "wiring",
                        "interface", "hum", "carriers", "faults", "seed"});
     if (root.error()) return *root.error();
     Bench bench;
@@ -220,6 +221,12 @@ Result<Bench> parse_bench(std::string_view json_text, std::string_view origin) {
         }
         coil.q = root.optional_quantity("q", Unit::none);
         if (root.has("sections")) coil.sections = static_cast<std::size_t>(root.integer("sections", 4, 1000));
+        // The tank as described stands on the bench unless the bench says otherwise.
+        if (coil.description.primary && coil.description.tank) {
+            const model::TankLoop tank = model::described_tank(coil.description);
+            bench.tank = {tank.inductance_h, tank.resistance_ohm, *tank.capacitance_f};
+        }
+        if (root.has("coupling")) root.fail("coupling", "belongs to a circuit; a coil's follows from its primary");
         bench.coil = std::move(coil);
     } else {
         for (const std::string_view key : {"deviate", "q", "sections"}) {
@@ -238,6 +245,17 @@ Result<Bench> parse_bench(std::string_view json_text, std::string_view origin) {
         bench.tank = {from->quantity("inductance", Unit::henry), from->quantity("resistance", Unit::ohm),
                       from->quantity("capacitance", Unit::farad)};
     }
+    if (root.has("primary_circuit")) {
+        const std::string state = root.text("primary_circuit");
+        if (state == "closed") {
+            bench.primary_circuit = PrimaryCircuit::closed;
+        } else if (state == "shorted") {
+            bench.primary_circuit = PrimaryCircuit::shorted;
+        } else if (state != "open") {
+            root.fail("primary_circuit", "allowed are open, closed and shorted");
+        }
+    }
+    take(root, "coupling", Unit::ratio, bench.coupling);
     if (auto from = root.object("wiring", {"source_impedance", "reference", "reference_shunt", "generator_input",
                                            "coil_input", "lead", "load_standard", "pickup"})) {
         read_wiring(*from, bench.wiring);

@@ -12,7 +12,9 @@
 //                   or branches: [{inductance, capacitance, resistance}, ...] and stray
 //   loading       known capacitor from the head to the return
 //   foot_loss     {resistance (at the first resonance), exponent (of its growth with frequency)}
-//   tank          {inductance, resistance, capacitance}
+//   tank          {inductance, resistance, capacitance}; left out: as the coil's primary and tank are described
+//   primary_circuit  "open" (the default), "closed" (the tank couples to the secondary), "shorted"
+//   coupling      of a circuit's first branch with the tank; a coil's follows from its primary
 //   wiring        {source_impedance, reference, reference_shunt, generator_input, coil_input, lead {resistance,
 //   inductance},
 //                  load_standard, pickup (capacitance)}; an input is {resistance, capacitance, cable, gain}

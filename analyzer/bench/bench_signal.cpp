@@ -145,7 +145,7 @@ Result<SimulatedBench> SimulatedBench::build(Bench bench) {
 }
 
 Result<BenchCircuit> SimulatedBench::circuit(Hookup hookup) const {
-    if (!needs_coil(hookup)) return BenchCircuit::build(*bench_, hookup, nullptr);
+    if (!needs_coil(*bench_, hookup)) return BenchCircuit::build(*bench_, hookup, nullptr);
     const std::lock_guard lock(coil_->mutex);
     if (!coil_->built) coil_->built = BenchCoil::build(*bench_);
     if (!coil_->built->ok()) return coil_->built->error();

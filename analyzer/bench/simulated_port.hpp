@@ -23,7 +23,12 @@ public:
     Result<std::vector<audio::DeviceInfo>> devices() override;
     // output_channel must be 0; generator_input and coil_input are 0 and 1 in either order (1 and 0 swap the wires).
     Result<audio::Recording> play_and_record(const audio::SweepRequest& request, std::stop_token stop,
-                                      const audio::ProgressCallback& progress) override;
+                                             const audio::ProgressCallback& progress) override;
+    // The port must outlive the stream. Equal inputs: an interface with one input, wired to the coil side. A loop
+    // records in real time (times the pace); with pace 0 one more period each time it is asked how far it has come.
+    Result<std::unique_ptr<audio::HeldStream>> hold(const audio::HoldRequest& request) override;
+
+    [[nodiscard]] double pace() const { return pace_; }
 
 private:
     Result<SimulatedBench> bench_;

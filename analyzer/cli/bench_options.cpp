@@ -48,9 +48,15 @@ void add_bench_options(CLI::App& app, BenchOptions& o) {
                  "Limit of the interface's clock (default 50ppm)");
 }
 
-Result<measure::AnalysisRequest> make_request(const BenchOptions& o) {
+void add_coupled_flag(CLI::App& app, BenchOptions& o) {
+    app.add_flag("--coupled", o.coupled,
+                 "With --hookup foot: the tank is closed; find both circuits and their coupling from the two peaks");
+}
+
+Result<measure::AnalysisRequest> declared_bench(const BenchOptions& o) {
     measure::AnalysisRequest request;
     request.hookup = *bench::hookup_from_name(o.hookup_name);
+    request.coupled = o.coupled;
     const auto in_range = [](double v, double low, double high) { return std::isfinite(v) && v >= low && v <= high; };
     if (!in_range(o.reference_ohm, 1, 1e7)) {
         return usage_error(fmt::format("--reference {} ohm is outside 1 ohm to 10 Mohm", o.reference_ohm));
@@ -73,6 +79,13 @@ Result<measure::AnalysisRequest> make_request(const BenchOptions& o) {
     request.tolerances.reference_relative = o.reference_tolerance;
     request.tolerances.load_relative = o.load_tolerance;
     request.tolerances.clock_ppm = o.clock_tolerance * 1e6;
+    return request;
+}
+
+Result<measure::AnalysisRequest> make_request(const BenchOptions& o) {
+    auto declared = declared_bench(o);
+    if (!declared) return declared;
+    measure::AnalysisRequest& request = *declared;
     if (auto s = read_standard(o.open_path, request.open); !s) return s.error();
     if (auto s = read_standard(o.short_path, request.short_circuit); !s) return s.error();
     if (auto s = read_standard(o.load_path, request.load); !s) return s.error();
@@ -81,7 +94,7 @@ Result<measure::AnalysisRequest> make_request(const BenchOptions& o) {
         if (!coil) return coil.error();
         request.description = std::move(*coil);
     }
-    return request;
+    return declared;
 }
 
 }  // namespace coldtune::cli

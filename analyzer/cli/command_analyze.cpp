@@ -1,12 +1,10 @@
 // coldtune analyze: a capture in, resonance and Q out.
-#include <fmt/format.h>
-
 #include <CLI/CLI.hpp>
 #include <memory>
-#include <nlohmann/json.hpp>
 
-#include "analyzer/cli/bench_options.hpp"
+#include "analyzer/cli/capture_options.hpp"
 #include "analyzer/cli/command.hpp"
+#include "analyzer/cli/keep_options.hpp"
 #include "analyzer/cli/result_output.hpp"
 #include "analyzer/measure/analysis.hpp"
 
@@ -14,31 +12,41 @@ namespace coldtune::cli {
 namespace {
 
 struct Options {
-    std::string capture_path;
-    BenchOptions bench;
-    std::size_t period = 0;
-    std::size_t settle = 1;
-    bool settle_given = false;
-    std::string shorted_path;
+    CaptureOptions capture;
+    KeepOptions keep;
     OutputOptions output;
 };
 
+// Into the book first: what is printed is what the kept captures give.
+ExitCode analyze_and_keep(const Options& o, Console& console) {
+    auto run = new_run(o.capture, o.keep);
+    if (!run) return console.fail("analyze", run.error());
+    auto file = open_book(console, "analyze", o.keep.book_path);
+    if (!file) return console.fail("analyze", file.error());
+    const auto added = book::add_run(*file, std::move(*run));
+    if (!added) return console.fail("analyze", added.error());
+    const ExitCode code = print_result(console, "analyze", added->result, o.output);
+    const ExitCode kept = save_and_say(console, "analyze", *file, *added);
+    return kept != ExitCode::done ? kept : code;
+}
+
 ExitCode analyze(const Options& o, Console& console) {
-    auto request = make_request(o.bench);
+    auto request = make_request(o.capture.bench);
     if (!request) return console.fail("analyze", request.error());
-    auto capture = audio::read_capture(o.capture_path);
+    auto capture = audio::read_capture(o.capture.capture_path);
     if (!capture) {
         if (o.output.json) print_unreadable(console, request->hookup, capture.error().message);
         return console.fail("analyze", capture.error());
     }
+    if (!o.keep.book_path.empty()) return analyze_and_keep(o, console);
     request->coil = std::move(*capture);
-    if (!o.shorted_path.empty()) {
-        auto shorted = audio::read_capture(o.shorted_path);
+    if (!o.capture.shorted_path.empty()) {
+        auto shorted = audio::read_capture(o.capture.shorted_path);
         if (!shorted) return console.fail("analyze", shorted.error());
-        request->shorted = measure::Standard{std::move(*shorted), o.shorted_path};
+        request->shorted = measure::Standard{std::move(*shorted), o.capture.shorted_path};
     }
-    if (o.period > 0) request->period_frames = o.period;
-    if (o.settle_given) request->settle_periods = o.settle;
+    request->period_frames = o.capture.period;
+    request->settle_periods = o.capture.settle;
     const auto result = measure::analyze(*request);
     if (!result) return console.fail("analyze", result.error());
     return print_result(console, "analyze", *result, o.output);
@@ -49,22 +57,10 @@ ExitCode analyze(const Options& o, Console& console) {
 Command add_analyze(CLI::App& root) {
     auto o = std::make_shared<Options>();
     CLI::App* app = root.add_subcommand("analyze", "Find resonance and Q in a capture");
-    app->add_option("CAPTURE", o->capture_path, "WAV or FLAC: channel 1 generator side, channel 2 coil side")
-        ->required()
-        ->type_name("CAPTURE");
-    add_bench_options(*app, o->bench);
-    app->add_option("--period", o->period, "Frames in one period of the sweep; without it, any excitation")
-        ->check(CLI::Range(64, 1 << 24));
-    auto* settle =
-        app->add_option("--settle", o->settle, "Periods dropped at the start (default 1)")->check(CLI::Range(0, 1000));
-    app->add_option("--shorted", o->shorted_path,
-                    "With --hookup winding: the same capture again with the primary shorted, for the coupling k")
-        ->type_name("FILE");
+    add_capture_options(*app, o->capture);
+    add_book_option(*app, o->keep);
     add_output_options(*app, o->output);
-    return {app, [o, settle](Console& console) {
-                o->settle_given = settle->count() > 0;
-                return analyze(*o, console);
-            }};
+    return {app, [o](Console& console) { return analyze(*o, console); }};
 }
 
 }  // namespace coldtune::cli

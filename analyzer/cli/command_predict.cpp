@@ -3,6 +3,8 @@
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
+#include <cmath>
+#include <limits>
 #include <memory>
 #include <nlohmann/json.hpp>
 
@@ -11,6 +13,7 @@
 #include "analyzer/cli/result_text.hpp"
 #include "analyzer/measure/advice.hpp"
 #include "analyzer/measure/result_json.hpp"
+#include "analyzer/model/calculated.hpp"
 #include "analyzer/model/secondary.hpp"
 #include "analyzer/record/coil_file.hpp"
 
@@ -21,8 +24,8 @@ struct Options {
     std::string coil_path;
     bool json = false;
     bool profile = false;
-    double rate_hz = 0;  // 0: no advice asked for
-    double reference_ohm = 10e3;
+    double rate_hz = std::numeric_limits<double>::quiet_NaN();  // no advice asked for
+    double reference_ohm = std::numeric_limits<double>::quiet_NaN();
 };
 
 nlohmann::ordered_json advice_json(const measure::Advice& a) {
@@ -56,8 +59,38 @@ std::string advice_text(const measure::Advice& a) {
     return out + "  (95 %, for -100 dBFS of noise, 5 s of sweep at -6 dBFS, open standard used)\n";
 }
 
+// What the interval of the calculated resonance is made of.
+std::string budget_text(const model::CoilDescription& coil, const model::Calculated& c) {
+    std::string out =
+        "the interval comes from (limits of the description's tolerances, or the usual ones; half-width at 95 %)\n";
+    for (const model::UncertaintyTerm& term : model::uncertainty_budget(coil, c.frequency_hz)) {
+        std::string limit;
+        if (term.limit > 0) {
+            limit = term.quantity == "turns"      ? fmt::format("+-{:.3g} turns", term.limit)
+                    : term.quantity == "top load" ? fmt::format("+-{:.3g} % on every size", 100 * term.limit)
+                                                  : "+-" + record::format_quantity(term.limit, record::Unit::metre, 3);
+        }
+        out += fmt::format("  {:<16}{:<22}{:.2f} %\n", term.quantity, limit, 200 * term.standard_hz / c.frequency_hz);
+    }
+    return out;
+}
+
+nlohmann::ordered_json budget_json(const model::CoilDescription& coil, const model::Calculated& c) {
+    auto list = nlohmann::ordered_json::array();
+    for (const model::UncertaintyTerm& term : model::uncertainty_budget(coil, c.frequency_hz)) {
+        list.push_back(
+            {{"quantity", term.quantity},
+             {"limit", term.limit > 0 ? nlohmann::ordered_json(term.limit) : nlohmann::ordered_json(nullptr)},
+             {"frequency_u_hz", term.standard_hz}});
+    }
+    return list;
+}
+
 nlohmann::ordered_json profile_json(const model::Profile& profile) {
-    return {{"position", profile.position}, {"voltage", profile.voltage}, {"current", profile.current}};
+    // Adding zero turns a negative zero into a plain one.
+    std::vector<double> voltage = profile.voltage;
+    for (double& v : voltage) v += 0.0;
+    return {{"position", profile.position}, {"voltage", voltage}, {"current", profile.current}};
 }
 
 std::string profile_text(const model::Profile& profile) {
@@ -68,7 +101,8 @@ std::string profile_text(const model::Profile& profile) {
     const std::size_t n = profile.position.size();
     const std::size_t step = std::max<std::size_t>(1, n / kRows);
     for (std::size_t i = 0; i < n; i += step) {
-        out += fmt::format("  {:8.3f} {:9.4f} {:9.4f}\n", profile.position[i], profile.voltage[i], profile.current[i]);
+        out += fmt::format("  {:8.3f} {:9.4f} {:9.4f}\n", profile.position[i], profile.voltage[i] + 0.0,
+                           profile.current[i] + 0.0);
     }
     return out;
 }
@@ -85,8 +119,12 @@ ExitCode predict(const Options& o, Console& console) {
         profile = model->profile(0);
     }
     std::optional<measure::Advice> advice;
-    if (o.rate_hz > 0) {
-        auto given = measure::advise(*coil, o.rate_hz, o.reference_ohm);
+    if (!std::isnan(o.reference_ohm) && std::isnan(o.rate_hz)) {
+        return console.fail("predict",
+                            usage_error("--reference belongs to --rate: name the interface's sample rate too"));
+    }
+    if (!std::isnan(o.rate_hz)) {
+        auto given = measure::advise(*coil, o.rate_hz, std::isnan(o.reference_ohm) ? 10e3 : o.reference_ohm);
         if (!given) return console.fail("predict", given.error());
         advice = std::move(*given);
     }
@@ -96,6 +134,7 @@ ExitCode predict(const Options& o, Console& console) {
         j["program_version"] = COLDTUNE_VERSION;
         j["calculated"] = measure::to_json(*calculated);
         j["modes_hz"] = calculated->modes_hz;
+        j["budget"] = budget_json(*coil, *calculated);
         j["handbook"] = {{"inductance_h", calculated->handbook.inductance_h},
                          {"capacitance_f", calculated->handbook.capacitance_f},
                          {"frequency_hz", calculated->handbook.frequency_hz}};
@@ -106,6 +145,11 @@ ExitCode predict(const Options& o, Console& console) {
         console.print(j.dump(2) + "\n");
     } else {
         console.print(describe_calculated(*calculated));
+        const double slenderness = coil->secondary.length_m / coil->secondary.diameter_m;
+        if (slenderness < 0.1 || slenderness > 50) {
+            console.print("  (length over diameter lies outside Medhurst's table, 0.1 to 50: no opinion to go by)\n");
+        }
+        console.print(budget_text(*coil, *calculated));
         if (coil->primary) console.print(describe_primary(*coil, *calculated));
         if (advice) console.print(advice_text(*advice));
         if (profile) console.print(profile_text(*profile));

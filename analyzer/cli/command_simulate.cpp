@@ -7,11 +7,11 @@
 #include <nlohmann/json.hpp>
 
 #include "analyzer/audio/capture_file.hpp"
+#include "analyzer/bench/bench_file.hpp"
+#include "analyzer/bench/hookup.hpp"
 #include "analyzer/bench/simulated_port.hpp"
 #include "analyzer/cli/band_option.hpp"
 #include "analyzer/cli/command.hpp"
-#include "analyzer/bench/hookup.hpp"
-#include "analyzer/bench/bench_file.hpp"
 #include "dsp/stimulus.hpp"
 
 namespace coldtune::cli {

@@ -40,10 +40,11 @@ std::string shown_name(const OptionFacts& o) {
     return out;
 }
 
-// "coldtune export --out FILE [OPTION...] RESULT.json"
-std::string synopsis(std::string_view program, const CLI::App& app, bool command) {
+// "coldtune export --out FILE [OPTION...] RESULT.json"; `command` is "" for the program itself, else "book list".
+std::string synopsis(std::string_view program, const CLI::App& app, std::string_view command) {
     std::string out = fmt::format("\\fB{}\\fR", roff(program));
-    if (command) out += fmt::format(" \\fB{}\\fR", roff(app.get_name()));
+    if (!command.empty()) out += fmt::format(" \\fB{}\\fR", roff(command));
+    if (!commands_of(app).empty()) return out + " \\fICOMMAND\\fR [\\fIOPTION\\fR...]";
     const std::vector<OptionFacts> options = options_of(app);
     for (const OptionFacts& o : options) {
         if (o.required && !o.positional) out += fmt::format(" \\fB{}\\fR \\fI{}\\fR", roff(o.names[0]), roff(o.value));
@@ -74,6 +75,14 @@ std::string entries(const CLI::App& app) {
     return out;
 }
 
+// A command and those below it, each under a heading of its own.
+std::string command_part(std::string_view program, const CLI::App& app, const std::string& name) {
+    std::string out = fmt::format(".SS {}\n{}.\n.PP\n{}\n{}", roff(name), roff(app.get_description()),
+                                  synopsis(program, app, name), entries(app));
+    for (const CLI::App* below : commands_of(app)) out += command_part(program, *below, name + " " + below->get_name());
+    return out;
+}
+
 std::string quoted(const std::vector<std::string>& list) {
     return fmt::format("'{}'", CLI::detail::join(list, " "));
 }
@@ -86,8 +95,28 @@ std::vector<std::string> dashed_names(const CLI::App& app) {
     return names;
 }
 
+std::string completion_of(const CLI::App& app, const std::string& indent, int depth);
+
+// Choosing a command: the word `depth` places behind the program is one of those below `app`, or is to become one.
+std::string choice_of(const CLI::App& app, const std::string& indent, int depth) {
+    std::vector<std::string> names;
+    std::string out =
+        fmt::format("{0}command=''\n{0}(( COMP_CWORD > {1} )) && command=${{COMP_WORDS[{1}]}}\n", indent, depth);
+    out += fmt::format("{}case $command in\n", indent);
+    for (const CLI::App* command : commands_of(app)) {
+        names.push_back(command->get_name());
+        out += fmt::format("{0}    {1})\n{2}{0}        ;;\n", indent, command->get_name(),
+                           completion_of(*command, indent + "        ", depth + 1));
+    }
+    const std::vector<std::string> own = dashed_names(app);
+    names.insert(names.end(), own.begin(), own.end());
+    return out +
+           fmt::format("{0}    '')\n{0}        _coldtune_words {1}\n{0}        ;;\n{0}esac\n", indent, quoted(names));
+}
+
 // The branch of one command: what may follow an option, else options or files.
-std::string completion_of(const CLI::App& app, std::string_view indent) {
+std::string completion_of(const CLI::App& app, const std::string& indent, int depth) {
+    if (!commands_of(app).empty()) return choice_of(app, indent, depth);
     std::vector<std::string> files, values;
     std::string out = fmt::format("{}case $before in\n", indent);
     bool wants_file = false;
@@ -123,22 +152,14 @@ std::string man_page(const CLI::App& app, const ManualText& text) {
                        text.version);
     out += fmt::format(".SH NAME\n{} \\- {}\n", roff(text.name), roff(text.summary));
     const auto commands = commands_of(app);
-    out += ".SH SYNOPSIS\n";
-    if (commands.empty()) {
-        out += synopsis(text.name, app, false) + "\n";
-    } else {
-        out += fmt::format(
-            "\\fB{0}\\fR \\fICOMMAND\\fR [\\fIOPTION\\fR...]\n.br\n\\fB{0}\\fR \\fICOMMAND\\fR "
-            "\\fB\\-\\-help\\fR\n",
-            roff(text.name));
+    out += fmt::format(".SH SYNOPSIS\n{}\n", synopsis(text.name, app, ""));
+    if (!commands.empty()) {
+        out += fmt::format(".br\n\\fB{}\\fR \\fICOMMAND\\fR \\fB\\-\\-help\\fR\n", roff(text.name));
     }
     out += fmt::format(".SH DESCRIPTION\n{}\n", roff(app.get_description()));
     out += ".SH OPTIONS\n" + entries(app);
     if (!commands.empty()) out += ".SH COMMANDS\n";
-    for (const CLI::App* command : commands) {
-        out += fmt::format(".SS {}\n{}.\n.PP\n{}\n{}", roff(command->get_name()), roff(command->get_description()),
-                           synopsis(text.name, *command, true), entries(*command));
-    }
+    for (const CLI::App* command : commands) out += command_part(text.name, *command, command->get_name());
     for (const ManualText::Section& section : text.sections) {
         out += fmt::format(".SH {}\n", roff(section.heading));
         for (std::size_t k = 0; k < section.items.size(); ++k) {
@@ -168,21 +189,7 @@ std::string bash_completion(const CLI::App& app, std::string_view program) {
         "        if [[ $before != -* ]]; then _coldtune_files; return; fi\n"
         "    fi\n",
         program, function);
-    const auto commands = commands_of(app);
-    if (!commands.empty()) {
-        std::vector<std::string> names;
-        for (const CLI::App* command : commands) names.push_back(command->get_name());
-        out += "    (( COMP_CWORD > 1 )) && command=${COMP_WORDS[1]}\n    case $command in\n";
-        for (const CLI::App* command : commands) {
-            out += fmt::format("        {})\n{}            ;;\n", command->get_name(),
-                               completion_of(*command, "            "));
-        }
-        const std::vector<std::string> own = dashed_names(app);
-        names.insert(names.end(), own.begin(), own.end());
-        out += fmt::format("        '')\n            _coldtune_words {}\n            ;;\n    esac\n", quoted(names));
-    } else {
-        out += completion_of(app, "    ");
-    }
+    out += completion_of(app, "    ", 1);
     return out + fmt::format("}}\ncomplete -F {} {}\n", function, program);
 }
 

@@ -33,6 +33,10 @@ ExitCode print_result(Console& console, std::string_view command, const measure:
     } else {
         console.print(describe_result(result, options.budget));
     }
+    return verdict_code(console, command, result);
+}
+
+ExitCode verdict_code(Console& console, std::string_view command, const measure::MeasurementResult& result) {
     if (result.verdict() != measure::Verdict::rejected) return ExitCode::done;
     const auto worst = std::find_if(result.findings.begin(), result.findings.end(),
                                     [](const measure::Finding& f) { return f.weight == measure::Weight::reject; });

@@ -23,6 +23,9 @@ void add_output_options(CLI::App& app, OutputOptions& options);
 ExitCode print_result(Console& console, std::string_view command, const measure::MeasurementResult& result,
                       const OutputOptions& options);
 
+// Only the exit code, and the line on standard error.
+ExitCode verdict_code(Console& console, std::string_view command, const measure::MeasurementResult& result);
+
 // The JSON object of a capture that could not even be read.
 void print_unreadable(Console& console, bench::Hookup hookup, std::string_view sentence);
 

@@ -37,6 +37,35 @@ std::string wrapped(std::string_view text, std::size_t indent, std::size_t width
     return out;
 }
 
+void pair_rows(std::string& out, const measure::Pair& p) {
+    row(out, "tank", format_with_uncertainty(p.primary_frequency_hz, p.primary_frequency_u95_hz, Unit::hertz),
+        "alone, undamped, 95 %");
+    row(out, "tank Q", format_with_uncertainty(p.primary_q, p.primary_q_u95, Unit::none));
+    row(out, "secondary", format_with_uncertainty(p.secondary_frequency_hz, p.secondary_frequency_u95_hz, Unit::hertz),
+        fmt::format("with the tank open, undamped; the tank is {:+.2f} % from it",
+                    100 * (p.primary_frequency_hz / p.secondary_frequency_hz - 1)));
+    row(out, "secondary Q", format_with_uncertainty(p.secondary_q, p.secondary_q_u95, Unit::none));
+    row(out, "coupling k", format_with_uncertainty(p.k, p.k_u95, Unit::none), "of the pair as it oscillates");
+    const auto peak = [&](const char* name, const measure::Pair::Peak& at, bool stronger) {
+        row(out, name, format_with_uncertainty(at.frequency_hz, at.frequency_u95_hz, Unit::hertz),
+            stronger ? "the stronger of the two" : "");
+    };
+    peak("lower peak", p.lower, p.lower_is_stronger());
+    peak("upper peak", p.upper, !p.lower_is_stronger());
+}
+
+void pair_budget(std::string& out, const measure::Pair& p) {
+    out += fmt::format("  {:<30} {:>14} {:>14} {:>9} {:>9} {:>11}\n", "uncertainty (standard, k = 1)", "tank",
+                       "secondary", "tank Q", "sec. Q", "coupling k");
+    for (const auto& line : p.budget) {
+        out += fmt::format("    {:<28} {:>14} {:>14} {:>9.2g} {:>9.2g} {:>11.2g}\n", line.source,
+                           format_quantity(line.primary_frequency_u_hz, Unit::hertz, 3),
+                           format_quantity(line.secondary_frequency_u_hz, Unit::hertz, 3), line.primary_q_u,
+                           line.secondary_q_u, line.k_u);
+    }
+    out += fmt::format("    chi square {:.1f} for {} degrees of freedom\n", p.chi_square, p.degrees_of_freedom);
+}
+
 }  // namespace
 
 std::string describe_result(const measure::MeasurementResult& result, bool with_budget) {
@@ -55,6 +84,8 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
             row(out, "resistance", format_with_uncertainty(*r->resistance_ohm, *r->resistance_u95_ohm, Unit::ohm),
                 "at resonance");
         }
+    } else if (result.pair() != nullptr) {
+        pair_rows(out, *result.pair());
     } else if (result.verdict() == measure::Verdict::rejected) {
         row(out, "measured", "nothing: the capture is rejected");
     } else if (const auto* accepted = std::get_if<measure::Accepted>(&result.outcome);
@@ -76,6 +107,22 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
         row(out, "measured", "no resonance");
     } else {
         row(out, "measured", "a standard; use it with the coil's capture");
+    }
+    if (const auto* accepted = std::get_if<measure::Accepted>(&result.outcome); accepted != nullptr && accepted->tank) {
+        const measure::TankValue& t = *accepted->tank;
+        row(out, "inductance", format_with_uncertainty(t.inductance_h, t.inductance_u95_h, Unit::henry),
+            "of the tank, leads included, 95 %");
+        row(out, "capacitance", format_with_uncertainty(t.capacitance_f, t.capacitance_u95_f, Unit::farad),
+            r != nullptr && r->way == measure::Way::loading_series ? "measured" : "as described");
+        if (t.resistance_ohm) row(out, "loss", format_quantity(*t.resistance_ohm, Unit::ohm, 2), "in series with it");
+    }
+    if (result.calculated_tank) {
+        const model::TankCalculated& c = *result.calculated_tank;
+        row(out, "calculated", format_with_uncertainty(c.frequency_hz, c.frequency_u95_hz, Unit::hertz),
+            fmt::format("{} from the dimensions with {}, 95 %", format_quantity(c.inductance_h, Unit::henry),
+                        format_quantity(c.capacitance_f, Unit::farad)));
+        if (const auto percent = result.difference_percent())
+            row(out, "difference", fmt::format("{:+.2f} %", *percent));
     }
     if (result.calculated && result.hookup == bench::Hookup::winding) {
         row(out, "calculated", format_quantity(result.calculated->low_frequency_inductance_h, Unit::henry),
@@ -108,6 +155,7 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
         out += fmt::format("  {:<14}{}\n", fmt::format("- {}", measure::code_name(f.code)).substr(0, 20), "");
         out += "      " + wrapped(f.text, 6, 100) + "\n";
     }
+    if (with_budget && result.pair() != nullptr) pair_budget(out, *result.pair());
     if (with_budget && r != nullptr) {
         out += "  uncertainty (standard, k = 1)          frequency          Q      resistance\n";
         for (const auto& line : r->budget) {
@@ -128,9 +176,9 @@ std::string describe_calculated(const model::Calculated& c) {
         "foot grounded, head free, 95 %");
     std::string higher;
     for (std::size_t i = 1; i < c.modes_hz.size(); ++i) {
-        higher += (higher.empty() ? "" : ", ") + format_quantity(c.modes_hz[i], Unit::hertz);
+        higher += (higher.empty() ? "" : ", ") + format_quantity(c.modes_hz[i], Unit::hertz, 3);
     }
-    if (!higher.empty()) row(out, "next modes", higher);
+    if (!higher.empty()) row(out, "next modes", higher, "to about 2 %");
     row(out, "inductance", format_quantity(c.inductance_h, Unit::henry), "effective at resonance, seen from the foot");
     row(out, "", format_quantity(c.low_frequency_inductance_h, Unit::henry), "at low frequency");
     row(out, "capacitance", format_quantity(c.capacitance_f, Unit::farad), "effective, winding and top load together");
@@ -139,7 +187,10 @@ std::string describe_calculated(const model::Calculated& c) {
         fmt::format("at resonance; {} at direct current", format_quantity(c.dc_resistance_ohm, Unit::ohm)));
     row(out, "wire", format_quantity(c.wire_length_m, Unit::metre));
     row(out, "head voltage", fmt::format("{:.0f} V per volt at the foot", c.head_volts_per_volt), "at resonance");
-    out += "second opinion from the handbooks (current sheet, Medhurst's table)\n";
+    out +=
+        "second opinion from the handbooks (current sheet, Medhurst's table, the top load as if alone in space: with "
+        "one, it "
+        "reads low)\n";
     row(out, "resonance", format_quantity(c.handbook.frequency_hz, Unit::hertz),
         fmt::format("{:+.1f} % from the above", 100 * (c.handbook.frequency_hz / c.frequency_hz - 1)));
     row(out, "inductance", format_quantity(c.handbook.inductance_h, Unit::henry));

@@ -4,6 +4,7 @@
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
+#include <optional>
 #include <vector>
 
 #include "analyzer/cli/command.hpp"
@@ -16,6 +17,28 @@ std::string one_line(std::string text) {
     return text;
 }
 
+// The library would only miss the command it knows.
+std::optional<std::string> unknown_command(const CLI::App& app, int argc, const char* const* argv) {
+    const CLI::App* above = &app;
+    std::string name = "coldtune";
+    for (int i = 1; i < argc && argv[i][0] != '-'; ++i) {
+        const auto commands = above->get_subcommands([](const CLI::App*) { return true; });
+        if (commands.empty()) return std::nullopt;
+        std::string names;
+        const CLI::App* chosen = nullptr;
+        for (const CLI::App* command : commands) {
+            names += (names.empty() ? "" : ", ") + command->get_name();
+            if (command->get_name() == argv[i]) chosen = command;
+        }
+        if (chosen == nullptr) {
+            return fmt::format("{}: there is no command '{}'; the commands are {}", name, one_line(argv[i]), names);
+        }
+        name += " " + chosen->get_name();
+        above = chosen;
+    }
+    return std::nullopt;
+}
+
 }  // namespace
 
 int run(int argc, const char* const* argv, std::FILE* out, std::FILE* err) {
@@ -25,19 +48,26 @@ int run(int argc, const char* const* argv, std::FILE* out, std::FILE* err) {
     app.set_version_flag("--version", std::string("coldtune ") + COLDTUNE_VERSION);
     app.require_subcommand(1);
     const std::vector<Command> commands = {add_predict(app), add_devices(app), add_stimulus(app), add_simulate(app),
-                                           add_measure(app), add_analyze(app), add_loading(app),  add_combine(app),
-                                           add_export(app),  add_report(app),  add_manual(app)};
-    const auto named = [&](const Command& command) { return command.app->get_name() == argv[1]; };
-    if (argc > 1 && argv[1][0] != '-' && std::none_of(commands.begin(), commands.end(), named)) {
-        std::string names;
-        for (const Command& command : commands) names += (names.empty() ? "" : ", ") + command.app->get_name();
-        console.say(fmt::format("coldtune: there is no command '{}'; the commands are {}", one_line(argv[1]), names));
+                                           add_measure(app), add_follow(app),  add_analyze(app),  add_loading(app),
+                                           add_combine(app), add_compare(app), add_tune(app),     add_exchange(app),
+                                           add_book(app),    add_export(app),  add_report(app),   add_manual(app)};
+    if (const auto sentence = unknown_command(app, argc, argv)) {
+        console.say(*sentence);
         return static_cast<int>(ExitCode::usage);
     }
     try {
         app.parse(argc, argv);
         for (const Command& command : commands) {
-            if (command.app->parsed()) return static_cast<int>(command.run(console));
+            if (!command.app->parsed()) continue;
+            const ExitCode code = command.run(console);
+            // A full disk behind a pipe must not pass for a result.
+            if (std::fflush(out) != 0 || std::ferror(out) != 0) {
+                console.say(fmt::format(
+                    "coldtune {}: standard output cannot be written in full; free the disk or name another place",
+                    command.app->get_name()));
+                return static_cast<int>(ExitCode::bad_input);
+            }
+            return static_cast<int>(code);
         }
     } catch (const CLI::CallForHelp&) {
         for (const Command& command : commands) {
@@ -54,7 +84,9 @@ int run(int argc, const char* const* argv, std::FILE* out, std::FILE* err) {
     } catch (const CLI::ParseError& e) {
         std::string name = "coldtune";
         for (const Command& command : commands) {
-            if (command.app->parsed()) name += " " + command.app->get_name();
+            if (!command.app->parsed()) continue;
+            name += " " + command.app->get_name();
+            for (const CLI::App* below : command.app->get_subcommands()) name += " " + below->get_name();
         }
         console.say(fmt::format("{}: {}; see {} --help", name, one_line(e.what()), name));
         return static_cast<int>(ExitCode::usage);

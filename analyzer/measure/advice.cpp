@@ -124,20 +124,6 @@ private:
     std::vector<Complex> admittance_;
 };
 
-// Capacitors that bring the resonance to well-spaced places inside the band: 1/f^2 is a straight line of C, so places
-// evenly spread in 1/f^2 fix its slope best.
-std::vector<LoadingChoice> loading_choices(const model::SecondaryModel& model, const dsp::Band& band) {
-    std::vector<LoadingChoice> all;
-    const auto capacitors = record::preferred_between(10e-12, 10e-9, record::Series::e12);
-    if (!capacitors) return all;
-    for (double c : *capacitors) {
-        const double f = model.with_head_capacitance(c).modes_hz()[0];
-        if (f < 0.9 * band.high_hz && f > std::max(10 * band.low_hz, 0.2 * band.high_hz)) all.push_back({c, f});
-    }
-    if (all.size() <= 3) return all;
-    return {all.front(), all[all.size() / 2], all.back()};
-}
-
 // Over three decades the interval changes smoothly with the resistor: every third value first, then the neighbours of
 // the best.
 void find_best_reference(const Expectation& expect, Advice& advice) {
@@ -167,12 +153,7 @@ std::string percent(double relative) {
 std::string sentence_of(const Advice& a) {
     const std::string head = fmt::format("calculated {}; this interface is usable to about {}", hertz(a.calculated_hz),
                                          hertz(a.band.high_hz));
-    std::string capacitors;
-    for (const LoadingChoice& c : a.loading) {
-        capacitors +=
-            fmt::format("{}{} ({})", capacitors.empty() ? "" : ", ",
-                        record::format_quantity(c.capacitance_f, record::Unit::farad, 2), hertz(c.resonance_hz));
-    }
+    const std::string capacitors = in_words(a.loading);
     if (a.way && a.expected_u95_relative) {
         std::string text =
             fmt::format("{}: {} expected to +-{}", head, way_name(*a.way), percent(*a.expected_u95_relative));

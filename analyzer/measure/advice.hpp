@@ -5,18 +5,13 @@
 #include <string>
 #include <vector>
 
+#include "analyzer/measure/loading_choice.hpp"
 #include "analyzer/measure/result.hpp"
 #include "analyzer/model/geometry.hpp"
 #include "dsp/capture.hpp"
 #include "dsp/result.hpp"
 
 namespace coldtune::measure {
-
-// A known capacitor from the head to the return, and where it would bring the resonance.
-struct LoadingChoice {
-    double capacitance_f = 0;  // E12
-    double resonance_hz = 0;
-};
 
 struct Advice {
     double sample_rate_hz = 0;

@@ -5,10 +5,14 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyzer/measure/analysis_context.hpp"
 #include "analyzer/measure/below_band.hpp"
 #include "analyzer/measure/evidence.hpp"
+#include "analyzer/measure/held_captures.hpp"
 #include "analyzer/measure/in_band.hpp"
+#include "analyzer/measure/pair.hpp"
 #include "analyzer/measure/pickup.hpp"
+#include "analyzer/measure/tank_value.hpp"
 #include "analyzer/measure/winding.hpp"
 #include "analyzer/record/quantity.hpp"
 #include "dsp/capture_health.hpp"
@@ -16,97 +20,6 @@
 
 namespace coldtune::measure {
 namespace {
-
-// The period to believe: the stated one, else the file's own note when the signal bears it out.
-std::size_t known_period(const audio::CaptureFile& file, const std::optional<std::size_t>& stated) {
-    if (stated) return *stated;
-    if (file.note && file.note->period_frames > 0 && dsp::repeats_with_period(file.capture, file.note->period_frames)) {
-        return file.note->period_frames;
-    }
-    return 0;
-}
-
-// Where an excitation without a known period really sounds: within 40 dB of its strong part. Beyond that, leakage and
-// noise make peaks that are none.
-dsp::Band sounding_band(const dsp::Response& response) {
-    std::vector<double> sorted = response.generator_amplitude;
-    const auto strong = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() * 9 / 10);
-    std::nth_element(sorted.begin(), strong, sorted.end());
-    std::size_t first = 0, last = response.frequency_hz.size() - 1;
-    while (first < last && response.generator_amplitude[first] < 0.01 * *strong) ++first;
-    while (last > first && response.generator_amplitude[last] < 0.01 * *strong) --last;
-    return {response.frequency_hz[first], response.frequency_hz[last]};
-}
-
-Result<dsp::Response> response_of(const audio::CaptureFile& file, std::size_t period, std::size_t settle) {
-    if (period == 0) {
-        auto whole = dsp::broadband_response(file.capture, {});
-        if (!whole) return whole;
-        dsp::BroadbandOptions options;
-        options.band = sounding_band(*whole);
-        return dsp::broadband_response(file.capture, options);
-    }
-    dsp::PeriodicOptions options;
-    options.period_frames = period;
-    options.settle_periods = settle;
-    return dsp::periodic_response(file.capture, options);
-}
-
-std::size_t settle_of(const audio::CaptureFile& file, const std::optional<std::size_t>& stated) {
-    if (stated) return *stated;
-    return file.note ? std::max<std::size_t>(1, file.note->settle_periods) : 1;
-}
-
-// A standard's own response, or a finding that says why it cannot be used.
-std::optional<dsp::Response> standard_response(const Standard& standard, const AnalysisRequest& request,
-                                               const char* which, std::vector<Finding>& findings) {
-    const audio::CaptureFile& file = standard.file;
-    if (std::abs(file.capture.sample_rate_hz - request.coil.capture.sample_rate_hz) > 1e-6) {
-        findings.push_back(
-            {FindingCode::rate_mismatch, Weight::reject,
-             fmt::format("{} was recorded at {:.0f} Hz but the coil at {:.0f} Hz; measure the {} standard again at "
-                         "the coil's rate",
-                         standard.name, file.capture.sample_rate_hz, request.coil.capture.sample_rate_hz, which)});
-        return std::nullopt;
-    }
-    // A standard was swept as the coil was, unless its own note says otherwise.
-    std::optional<std::size_t> stated = request.period_frames;
-    if (file.note && file.note->period_frames > 0 && dsp::repeats_with_period(file.capture, file.note->period_frames)) {
-        stated = file.note->period_frames;
-    }
-    const std::size_t period = known_period(file, stated);
-    auto response = response_of(file, period, settle_of(file, request.settle_periods));
-    if (!response) {
-        findings.push_back({FindingCode::correction_stale, Weight::reject,
-                            fmt::format("the {} standard {} gives no response ({}); measure it again", which,
-                                        standard.name, response.error().message)});
-        return std::nullopt;
-    }
-    const dsp::CaptureHealth health = dsp::examine(file.capture, period, &*response);
-    for (Finding f : judge_signal(health, &*response)) {
-        if (f.weight != Weight::reject) continue;
-        f.text = fmt::format("{} standard: {}", which, f.text);
-        findings.push_back(std::move(f));
-    }
-    if (request.coil.note && file.note) {
-        const auto& a = *request.coil.note;
-        const auto& b = *file.note;
-        if (a.reference_ohm > 0 && b.reference_ohm > 0 && std::abs(a.reference_ohm / b.reference_ohm - 1) > 1e-6) {
-            findings.push_back(
-                {FindingCode::correction_stale, Weight::caution,
-                 fmt::format(
-                     "the {} standard was measured with a reference of {} and the coil with {}; measure it again",
-                     which, record::format_quantity(b.reference_ohm, record::Unit::ohm),
-                     record::format_quantity(a.reference_ohm, record::Unit::ohm))});
-        } else if (!a.device.empty() && !b.device.empty() && a.device != b.device) {
-            findings.push_back(
-                {FindingCode::correction_stale, Weight::caution,
-                 fmt::format("the {} standard was measured on '{}' and the coil on '{}'; measure it again", which,
-                             b.device, a.device)});
-        }
-    }
-    return std::move(*response);
-}
 
 // A corrected response that no passive coil can have tells that the standards no longer describe the bench.
 bool unphysical_after_open(const dsp::CorrectedResponse& corrected) {
@@ -175,12 +88,42 @@ void add_other_peaks(std::vector<Finding>& findings, const Resonance& resonance)
     findings.push_back(
         {FindingCode::several_peaks, Weight::caution,
          fmt::format("further peaks at {}; the strongest is reported. Move other coils, the primary and metal "
-                     "away, or open the primary circuit",
+                     "away, or open the primary circuit; a tank that is closed on purpose is analysed at the foot with "
+                     "--coupled",
                      where)});
 }
 
+// Both circuits at once, from the two peaks of the foot with the tank closed.
+Status judge_pair(const AnalysisRequest& request, const dsp::Response& response,
+                  const dsp::CorrectedResponse& corrected, const dsp::Standards& standards, MeasurementResult& result) {
+    PairShape shape = usual_shape();
+    if (request.description && request.description->primary && request.description->tank) {
+        const auto calculated = model::make_coupled_pair(*request.description);
+        if (!calculated) return calculated.error();
+        shape = shape_of(calculated->two_modes());
+    }
+    PairOutcome outcome =
+        find_pair(corrected, response, standards, request.bench, request.tolerances, shape, response.clock_drift_ppm);
+    if (auto* why = std::get_if<std::string>(&outcome)) {
+        result.findings.push_back({FindingCode::no_resonance, Weight::reject, std::move(*why)});
+        return Done{};
+    }
+    add_uncorrected(result.findings, corrected);
+    if (!shape.described) {
+        result.findings.push_back(
+            {FindingCode::several_peaks, Weight::note,
+             "two coupled circuits as asked for; without primary and tank in the coil's description (--coil) a usual "
+             "form of the current is taken, which widens the intervals"});
+    }
+    Accepted accepted;
+    accepted.pair = std::move(std::get<Pair>(outcome));
+    result.outcome = std::move(accepted);
+    return Done{};
+}
+
 // The wire near the head has no impedance to correct: the ratio itself is evaluated.
-Status judge_pickup(const AnalysisRequest& request, const dsp::Response& response, MeasurementResult& result) {
+Status judge_pickup(const AnalysisRequest& request, const dsp::Response& response, AnalysisContext& context,
+                    MeasurementResult& result) {
     if (result.verdict() == Verdict::rejected) return Done{};
     for (Finding& f : judge_wiring(response, {})) result.findings.push_back(std::move(f));
     if (result.verdict() == Verdict::rejected) return Done{};
@@ -189,14 +132,9 @@ Status judge_pickup(const AnalysisRequest& request, const dsp::Response& respons
                                    "the standards take no part in this hookup: what they correct at the foot does not "
                                    "reach the wire; leave them out"});
     }
-    std::optional<ShapeFamily> family;
-    if (request.description) {
-        auto built = ShapeFamily::build(*request.description);
-        if (!built) return built.error();
-        family = std::move(*built);
-    }
-    PickupOutcome outcome =
-        find_pickup(response, request.bench, request.tolerances, result.usable_band_hz, family ? &*family : nullptr);
+    const auto family = context.family(request.description);
+    if (!family) return family.error();
+    PickupOutcome outcome = find_pickup(response, request.bench, request.tolerances, result.usable_band_hz, *family);
     if (auto* finding = std::get_if<Finding>(&outcome)) {
         result.findings.push_back(std::move(*finding));
         return Done{};
@@ -213,24 +151,39 @@ Status judge_pickup(const AnalysisRequest& request, const dsp::Response& respons
 }  // namespace
 
 Result<MeasurementResult> analyze(const AnalysisRequest& request) {
+    auto context = prepare(request);
+    if (!context) return context.error();
+    return analyze_prepared(request, *context);
+}
+
+Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, AnalysisContext& context) {
     if (request.shorted && request.hookup != bench::Hookup::winding) {
         return usage_error("a capture with the primary shorted belongs to the winding hookup");
+    }
+    if (request.coupled && request.hookup != bench::Hookup::foot) {
+        return usage_error("two coupled circuits (--coupled) are measured at the foot of the secondary: hookup foot");
     }
     MeasurementResult result;
     result.hookup = request.hookup;
     result.sample_rate_hz = request.coil.capture.sample_rate_hz;
     result.outcome = Rejected{};
-    // What is calculated is the secondary; a tank has nothing to do with it.
-    if (request.description && request.hookup != bench::Hookup::tank) {
-        auto calculated = model::calculate(*request.description);
-        if (!calculated) return calculated.error();
-        result.calculated = std::move(*calculated);
+    result.calculated = context.calculated;
+    result.calculated_tank = context.calculated_tank;
+    result.bench.reference_ohm = request.bench.reference_ohm;
+    if (const auto& note = request.coil.note) {
+        result.bench.device = note->device;
+        result.bench.time_utc = note->time_utc;
+        if (note->reference_ohm > 0) result.bench.noted_reference_ohm = note->reference_ohm;
     }
-
+    result.description = request.description;
+    result.findings = judge_held_captures(request);
+    if (result.verdict() == Verdict::rejected) return result;
     const std::size_t period = known_period(request.coil, request.period_frames);
-    auto response = response_of(request.coil, period, settle_of(request.coil, request.settle_periods));
+    auto response =
+        response_of(request.coil, period, request.settled ? 0 : settle_of(request.coil, request.settle_periods));
     const dsp::CaptureHealth health = dsp::examine(request.coil.capture, period, response.ok() ? &*response : nullptr);
-    result.findings = judge_signal(health, response.ok() ? &*response : nullptr);
+    for (Finding& f : judge_signal(health, response.ok() ? &*response : nullptr))
+        result.findings.push_back(std::move(f));
     if (!response) {
         // A silent or broken capture is a finding about the bench; a request that does not fit the capture is an error.
         if (verdict_of(result.findings) != Verdict::rejected) return response.error();
@@ -246,22 +199,21 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
     }
 
     if (request.hookup == bench::Hookup::pickup) {
-        if (Status judged = judge_pickup(request, *response, result); !judged) return judged.error();
+        if (Status judged = judge_pickup(request, *response, context, result); !judged) return judged.error();
         return result;
     }
 
-    dsp::Standards standards;
-    if (request.open) standards.open = standard_response(*request.open, request, "open", result.findings);
-    if (request.short_circuit)
-        standards.short_circuit = standard_response(*request.short_circuit, request, "short", result.findings);
-    if (request.load) standards.load = standard_response(*request.load, request, "load", result.findings);
+    result.findings.insert(result.findings.end(), context.findings.begin(), context.findings.end());
     if (result.verdict() == Verdict::rejected) return result;
-
+    const dsp::Standards& standards = context.standards;
     auto corrected = dsp::correct(*response, standards, request.bench);
     if (!corrected) return corrected.error();
     result.curve = curve_of(*corrected);
 
-    for (Finding& f : judge_wiring(*response, *corrected)) result.findings.push_back(std::move(f));
+    // With one input there is nothing to swap, and the ratio's size means nothing.
+    const dsp::Response no_ratios;
+    const dsp::Response& ratios = from_one_input(request.coil) ? no_ratios : *response;
+    for (Finding& f : judge_wiring(ratios, *corrected)) result.findings.push_back(std::move(f));
     if (result.verdict() == Verdict::rejected) return result;
     if (unphysical_after_open(*corrected)) {
         result.findings.push_back(
@@ -274,6 +226,13 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
     if (request.hookup == bench::Hookup::winding) {
         add_uncorrected(result.findings, *corrected);
         judge_winding(request, *response, *corrected, standards, result);
+        return result;
+    }
+
+    if (request.coupled) {
+        if (Status judged = judge_pair(request, *response, *corrected, standards, result); !judged) {
+            return judged.error();
+        }
         return result;
     }
 
@@ -291,24 +250,29 @@ Result<MeasurementResult> analyze(const AnalysisRequest& request) {
             result.findings.push_back(std::move(why.front()));
             return result;
         }
-        const auto family = ShapeFamily::build(*request.description);
+        const auto family = context.family(request.description);
         if (!family) return family.error();
         BelowBandOutcome below =
-            find_below_band(*corrected, *family, request.bench, request.tolerances, result.usable_band_hz);
+            find_below_band(*corrected, **family, request.bench, request.tolerances, result.usable_band_hz);
         if (const auto* refusal = std::get_if<BelowBandRefusal>(&below)) {
             result.findings.push_back({FindingCode::outside_band, Weight::reject, refusal->sentence});
             return result;
         }
         add_uncorrected(result.findings, *corrected);
         result.reason_for_way = "no resonance inside the usable band, and the coil's curve rises toward its upper edge";
-        result.outcome = Accepted{std::move(std::get<BelowBandFit>(below).resonance)};
+        auto& fit = std::get<BelowBandFit>(below);
+        result.fitted = std::move(fit.fitted);
+        result.outcome = Accepted{std::move(fit.resonance)};
         return result;
     }
     Resonance resonance = std::move(std::get<Resonance>(found));
     add_uncorrected(result.findings, *corrected);
     add_other_peaks(result.findings, resonance);
     result.reason_for_way = "the resonance lies inside the usable band";
-    result.outcome = Accepted{std::move(resonance)};
+    Accepted accepted;
+    if (result.calculated_tank) accepted.tank = tank_value(resonance, *result.calculated_tank);
+    accepted.resonance = std::move(resonance);
+    result.outcome = std::move(accepted);
     return result;
 }
 

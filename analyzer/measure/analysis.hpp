@@ -35,11 +35,14 @@ struct AnalysisRequest {
     audio::CaptureFile coil;  // the capture itself (a standard's when the hookup is one)
     std::optional<Standard> open, short_circuit, load;
     std::optional<Standard> shorted;  // hookup winding only: the same again with the primary shorted
+    bool coupled = false;             // hookup foot only: the tank is closed, two resonances are sought together
     dsp::BenchValues bench;
     BenchTolerances tolerances;
     std::optional<std::size_t> period_frames;   // nullopt: the file's note if the signal confirms it, else unknown
     std::optional<std::size_t> settle_periods;  // nullopt: the file's note, else 1
     std::optional<model::CoilDescription> description;
+    // The capture is cut out of a steady signal: nothing to settle, no silence around it.
+    bool settled = false;
 };
 
 // Never fails for what the capture holds: that is a rejected result with findings. Errors (bad_input) are for requests

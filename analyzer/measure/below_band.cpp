@@ -8,6 +8,7 @@
 #include <numbers>
 #include <optional>
 
+#include "analyzer/measure/loading_choice.hpp"
 #include "analyzer/record/quantity.hpp"
 #include "dsp/least_squares.hpp"
 
@@ -16,8 +17,10 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double kGroups = 100;      // the curve is smooth; more points would add nothing but time
-constexpr double kNarrowest = 0.05;  // relative width of the groups at the low end
+constexpr double kGroups = 100;  // the curve is smooth; more points would add nothing but time
+constexpr std::size_t kFittedPoints = 400;
+constexpr double kFittedUpTo = 0.97;  // of the resonance
+constexpr double kNarrowest = 0.05;   // relative width of the groups at the low end
 
 // One pooled stretch of the corrected admittance.
 struct Group {
@@ -251,6 +254,29 @@ struct Problem {
     }
 };
 
+// The coil's own admittance as fitted, with what stray is left beside it.
+Curve fitted_curve(Problem problem, const double* x, double from_hz, double to_hz) {
+    problem.groups.clear();
+    for (std::size_t i = 0; i < kFittedPoints; ++i) {
+        const double share = static_cast<double>(i) / static_cast<double>(kFittedPoints - 1);
+        Group g;
+        g.frequency_hz = from_hz * std::pow(to_hz / from_hz, share);
+        problem.groups.push_back(g);
+    }
+    const Problem::Members members = problem.members(x);
+    Curve curve;
+    for (std::size_t i = 0; i < problem.groups.size(); ++i) {
+        const Group& g = problem.groups[i];
+        const auto& at = members.at[i];
+        Complex admittance = at[0] + Problem::tangent_admittance(g, problem.coil_farad(x[kCapacitance])) * x[kTangent] +
+                             Complex(0, 2 * std::numbers::pi * g.frequency_hz * problem.stray_prior_f * x[kStray]);
+        for (std::size_t k = 1; k < at.size(); ++k) admittance += x[kShapes + static_cast<Eigen::Index>(k) - 1] * at[k];
+        curve.frequency_hz.push_back(g.frequency_hz);
+        curve.impedance_ohm.push_back(1.0 / admittance);
+    }
+    return curve;
+}
+
 // The minimum, from the start or, where the valley runs dry before it, from resonances a little above and below.
 std::optional<dsp::LeastSquaresSolution> follow_curve(const dsp::LeastSquaresProblem& problem,
                                                       const Eigen::VectorXd& start) {
@@ -386,18 +412,20 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
     fit.static_capacitance_f = family.static_capacitance_f() * std::exp(kLogScale * x[kCapacitance]);
     fit.inductance_ratio = std::exp(kLogScale * (-2 * x[kResonance] - x[kCapacitance]));
     fit.stray_f = problem.stray_prior_f * x[kStray];
+    fit.fitted = fitted_curve(problem, x.data(), problem.groups.front().frequency_hz, kFittedUpTo * first_hz);
 
     const double prior_relative = 0.5 * std::hypot(family.capacitance_prior(), family.inductance_prior());
     const bool learned = r.frequency_u95_hz < 2 * 0.7 * prior_relative * first_hz;
     if (first_hz > kBelowBandReach * used.high_hz || !learned) {
-        return BelowBandRefusal{
-            fmt::format("the resonance lies too far above the usable band ({}) for the curve below it to tell where "
-                        "({}); use an interface with a "
-                        "higher rate, {}load the head with a known capacitor (coldtune loading)",
-                        hertz(used.high_hz),
-                        learned ? fmt::format("more than {} times its upper edge", kBelowBandReach)
-                                : std::string("the curve narrows the calculated value hardly at all"),
-                        data.used_open ? "" : "measure the open standard, or ")};
+        const std::string capacitors = in_words(loading_choices(family.member(0), used));
+        return BelowBandRefusal{fmt::format(
+            "the resonance lies too far above the usable band ({}) for the curve below it to tell where ({}); use an "
+            "interface with a higher rate, {}load the head with known capacitors (coldtune loading){}",
+            hertz(used.high_hz),
+            learned ? fmt::format("more than {} times its upper edge", kBelowBandReach)
+                    : std::string("the curve narrows the calculated value hardly at all"),
+            data.used_open ? "or " : "measure the open standard, or ",
+            capacitors.empty() ? "" : fmt::format(", for this coil {}", capacitors))};
     }
     return fit;
 }

@@ -1,8 +1,9 @@
 // The below-band way: the resonance lies above the band, and the admittance below it tells where.
 //
-// Maximum a posteriori fit of the distributed model to the corrected foot admittance. Free: static capacitance, first resonance, residual
-// stray at the foot, loss, the shape of the coil (ShapeFamily) and what the two inputs may still differ by; each with a prior. The
-// resonance is a parameter itself, so its uncertainty is read from the posterior, and every prior's share of it is listed.
+// Maximum a posteriori fit of the distributed model to the corrected foot admittance. Free: static capacitance, first
+// resonance, residual stray at the foot, loss, the shape of the coil (ShapeFamily) and what the two inputs may still
+// differ by; each with a prior. The resonance is a parameter itself, so its uncertainty is read from the posterior, and
+// every prior's share of it is listed.
 #pragma once
 
 #include <variant>
@@ -18,6 +19,9 @@ struct BelowBandFit {
     double static_capacitance_f = 0;  // of the coil, without the stray
     double inductance_ratio = 0;      // fitted over calculated
     double stray_f = 0, stray_u_f = 0;
+    // What was fitted, as the corrected data would show it without noise: from the low end of the data to just under
+    // the resonance. At the resonance itself the height is not known, so it is not drawn. No standard deviations.
+    Curve fitted;
 };
 
 // Why the data do not give the resonance; the sentence says what would help.
@@ -28,8 +32,9 @@ struct BelowBandRefusal {
 using BelowBandOutcome = std::variant<BelowBandFit, BelowBandRefusal>;
 
 // `band`: the part of the data to use. Precondition: the data hold the foot of the coil with the head free.
-BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const ShapeFamily& family, const dsp::BenchValues& bench,
-                                 const BenchTolerances& tolerances, const std::optional<dsp::Band>& band);
+BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const ShapeFamily& family,
+                                 const dsp::BenchValues& bench, const BenchTolerances& tolerances,
+                                 const std::optional<dsp::Band>& band);
 
 // How far above the upper band edge a resonance may lie before it is refused.
 inline constexpr double kBelowBandReach = 3.5;

@@ -170,7 +170,7 @@ Curve calculated_curve(const model::SecondaryModel& model, bench::Hookup hookup,
 
 std::optional<dsp::ResonanceFit> fit_again(const MeasurementResult& result) {
     const Resonance* resonance = result.resonance();
-    // A loading series is no curve, a pickup's is a voltage ratio.
+    // A loading series is no curve, below the band there is no second fit, a pickup's is a voltage ratio.
     if (resonance == nullptr || resonance->way != Way::in_band || result.hookup == bench::Hookup::pickup)
         return std::nullopt;
     dsp::CorrectedResponse data;
@@ -197,6 +197,10 @@ std::optional<dsp::ResonanceFit> fit_again(const MeasurementResult& result) {
 }
 
 std::optional<Curve> fitted_curve(const MeasurementResult& result) {
+    const Resonance* resonance = result.resonance();
+    if (resonance != nullptr && resonance->way == Way::below_band && !result.fitted.frequency_hz.empty()) {
+        return result.fitted;
+    }
     const auto fit = fit_again(result);
     if (!fit) return std::nullopt;
     Curve curve;

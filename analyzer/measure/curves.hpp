@@ -45,9 +45,9 @@ Curve calculated_curve(const model::SecondaryModel& model, bench::Hookup hookup,
 // found another way, or the second fit does not agree with the first within the stated uncertainty.
 std::optional<dsp::ResonanceFit> fit_again(const MeasurementResult& result);
 
-// The resonance curve over the window it was fitted in, by fitting the same form to the corrected curve again. nullopt
-// when the result is rejected, its way fits no such curve, or the second fit does not agree with the first within the
-// stated uncertainty.
+// What was fitted. In-band: the resonance curve over the window it was fitted in, by fitting the same form to the
+// corrected curve again. Below-band: the scaled model up to just under the resonance. nullopt when the result is
+// rejected, its way fits no such curve, or the second fit does not agree with the first within the stated uncertainty.
 std::optional<Curve> fitted_curve(const MeasurementResult& result);
 
 }  // namespace coldtune::measure

@@ -15,13 +15,20 @@ dsp::Response scaled(dsp::Response response, Complex factor) {
     return response;
 }
 
-// A short standard as a lead of this resistance and inductance would give it, noiseless.
-dsp::Response lead_as_short(const dsp::Response& like, double reference_ohm, double resistance_ohm,
-                            double inductance_h) {
-    dsp::Response lead = like;
+// A short standard as a lead of this resistance and inductance would give it, noiseless. What the open standard shows
+// beyond the declared input (the gains of two inputs, the whole interface with one) acts on it too.
+dsp::Response lead_as_short(const BenchCaptures& b, double resistance_ohm, double inductance_h) {
+    const double reference_ohm = b.values.reference_ohm;
+    dsp::Response lead = b.standards.open ? *b.standards.open : b.coil;
     for (std::size_t k = 0; k < lead.ratio.size(); ++k) {
         const Complex z(resistance_ohm, 2 * std::numbers::pi * lead.frequency_hz[k] * inductance_h);
-        lead.ratio[k] = z / (reference_ohm + z);
+        Complex gain = 1;
+        if (b.standards.open) {
+            const double omega = 2 * std::numbers::pi * lead.frequency_hz[k];
+            const Complex input(1 / b.values.input_resistance_ohm, omega * b.values.input_capacitance_f);
+            gain = lead.ratio[k] * (1.0 + reference_ohm * input);
+        }
+        lead.ratio[k] = gain * z / (reference_ohm + z);
         lead.variance[k] = 0;
     }
     return lead;
@@ -57,9 +64,8 @@ std::vector<DeclaredValue> declared_values(const dsp::Standards& standards, cons
     }
     if (!standards.short_circuit) {
         list.push_back({"lead", [=](BenchCaptures& b) {
-                            b.standards.short_circuit =
-                                lead_as_short(b.coil, b.values.reference_ohm, t.lead_resistance_ohm * rectangular,
-                                              t.lead_inductance_h * rectangular);
+                            b.standards.short_circuit = lead_as_short(b, t.lead_resistance_ohm * rectangular,
+                                                                      t.lead_inductance_h * rectangular);
                         }});
     }
     return list;

@@ -3,8 +3,8 @@
 
 #include <vector>
 
-#include "analyzer/measure/finding.hpp"
 #include "analyzer/bench/hookup.hpp"
+#include "analyzer/measure/finding.hpp"
 #include "dsp/capture_health.hpp"
 #include "dsp/correction.hpp"
 #include "dsp/resonance_fit.hpp"

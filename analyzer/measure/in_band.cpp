@@ -27,7 +27,8 @@ dsp::FitOptions options_of(bench::Hookup hookup) {
 }
 
 // The tank's resonance is defined as the undamped one, the foot's as zero reactance (design section 4).
-double frequency_of(const dsp::ResonanceFit& fit, bench::Hookup hookup) {
+template <typename Values>
+double frequency_of(const Values& fit, bench::Hookup hookup) {
     return hookup == bench::Hookup::foot ? fit.zero_reactance_hz : fit.frequency_hz;
 }
 double frequency_u_of(const dsp::ResonanceFit& fit, bench::Hookup hookup) {
@@ -35,11 +36,30 @@ double frequency_u_of(const dsp::ResonanceFit& fit, bench::Hookup hookup) {
     return fit.covariance.size() > 0 ? std::sqrt(fit.covariance(0, 0)) : fit.zero_reactance_u_hz;
 }
 
+dsp::ResonanceValues values_of(const dsp::ResonanceFit& fit) {
+    return {fit.frequency_hz, fit.zero_reactance_hz, fit.q, fit.resistance_ohm};
+}
+
+// The bins of a response inside a band.
+dsp::Response inside(const dsp::Response& response, const dsp::Band& band) {
+    const auto& f = response.frequency_hz;
+    const auto first = std::lower_bound(f.begin(), f.end(), band.low_hz) - f.begin();
+    const auto last = std::upper_bound(f.begin(), f.end(), band.high_hz) - f.begin();
+    dsp::Response out;
+    out.sample_rate_hz = response.sample_rate_hz;
+    const auto cut = [&](const auto& from, auto& into) { into.assign(from.begin() + first, from.begin() + last); };
+    cut(response.frequency_hz, out.frequency_hz);
+    cut(response.ratio, out.ratio);
+    cut(response.variance, out.variance);
+    return out;
+}
+
 }  // namespace
 
 InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Response& coil,
                            const dsp::Standards& standards, const dsp::BenchValues& bench,
-                           const BenchTolerances& tolerances, bench::Hookup hookup, std::optional<double> clock_drift_ppm) {
+                           const BenchTolerances& tolerances, bench::Hookup hookup,
+                           std::optional<double> clock_drift_ppm) {
     const dsp::ResonanceForm form = form_of(hookup);
     const dsp::FitOptions options = options_of(hookup);
     dsp::FitOutcome outcome = dsp::fit_resonance(data, form, options);
@@ -81,16 +101,34 @@ InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Respon
         found.budget.push_back({"clock drift", found.frequency_hz * limit * rectangular, 0, 0});
     }
 
-    for (const DeclaredValue& p : declared_values(standards, tolerances)) {
-        BenchCaptures moved{coil, standards, bench};
-        p.move(moved);
+    // Each declared value is moved and the resonance fitted again in the window it was found in; what differs from the
+    // same fit of the data as they are is that value's share.
+    const dsp::Response near = inside(coil, fit.window);
+    const auto values_with =
+        [&](const std::function<void(BenchCaptures&)>& move) -> std::optional<dsp::ResonanceValues> {
+        BenchCaptures moved{near, standards, bench};
+        move(moved);
         const auto corrected = dsp::correct(moved.coil, moved.standards, moved.values);
-        if (!corrected) continue;
-        const dsp::FitOutcome again = dsp::fit_resonance(*corrected, form, options);
-        if (const auto* other = std::get_if<dsp::ResonanceFit>(&again)) {
-            found.budget.push_back({p.source, std::abs(frequency_of(*other, hookup) - found.frequency_hz),
-                                    std::abs(other->q - fit.q), std::abs(other->resistance_ohm - fit.resistance_ohm)});
-        } else {
+        if (!corrected) return std::nullopt;
+        return dsp::refit_resonance(*corrected, fit, options);
+    };
+    const auto as_they_are = values_with([](BenchCaptures&) {});
+    for (const DeclaredValue& p : declared_values(standards, tolerances)) {
+        auto base = as_they_are;
+        auto other = as_they_are ? values_with(p.move) : std::nullopt;
+        if (!other) {
+            // Moved too far for that: everything anew.
+            BenchCaptures moved{coil, standards, bench};
+            p.move(moved);
+            const auto corrected = dsp::correct(moved.coil, moved.standards, moved.values);
+            if (!corrected) continue;
+            const dsp::FitOutcome again = dsp::fit_resonance(*corrected, form, options);
+            if (const auto* whole = std::get_if<dsp::ResonanceFit>(&again)) {
+                other = values_of(*whole);
+                base = values_of(fit);
+            }
+        }
+        if (!other) {
             // The result hangs on this value: without a fit at its limit the effect is not known, and an unknown is not
             // a small one.
             return dsp::NoFit{
@@ -98,6 +136,8 @@ InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Respon
                 std::string("the resonance is no longer found when the ") + p.source +
                     " moves within its tolerance; measure the standards (open, short, load) and analyse again"};
         }
+        found.budget.push_back({p.source, std::abs(frequency_of(*other, hookup) - frequency_of(*base, hookup)),
+                                std::abs(other->q - base->q), std::abs(other->resistance_ohm - base->resistance_ohm)});
     }
 
     double f2 = 0, q2 = 0, r2 = 0;

@@ -16,6 +16,7 @@ using InBandOutcome = std::variant<Resonance, dsp::NoFit>;
 // (GUM 4.3.7, rectangular). `resonance_fit` receives the raw fit when there is one.
 InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Response& coil,
                            const dsp::Standards& standards, const dsp::BenchValues& bench,
-                           const BenchTolerances& tolerances, bench::Hookup hookup, std::optional<double> clock_drift_ppm);
+                           const BenchTolerances& tolerances, bench::Hookup hookup,
+                           std::optional<double> clock_drift_ppm);
 
 }  // namespace coldtune::measure

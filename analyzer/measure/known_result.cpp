@@ -83,10 +83,47 @@ KnownValue value_of(Reader& reader, const Json& object, const std::string& path,
     return known;
 }
 
-Result<KnownResult> interpret(const Json& json, std::string_view origin) {
+std::string text_or_empty(const Json* json) {
+    return json != nullptr && json->is_string() ? json->get<std::string>() : std::string();
+}
+
+void read_circumstances(Reader& reader, const Json& json, KnownResult& known) {
+    if (const Json* d = reader.find(json, "described"); d != nullptr) known.described = described_of(*d);
+    if (const Json* b = reader.find(json, "bench"); b != nullptr) known.bench = bench_of(*b);
+    const Json* findings = reader.find(json, "findings");
+    if (findings == nullptr || !findings->is_array()) return;
+    for (const Json& f : *findings) {
+        known.findings.push_back({text_or_empty(reader.find(f, "code")), text_or_empty(reader.find(f, "weight")),
+                                  text_or_empty(reader.find(f, "text"))});
+    }
+}
+
+enum class Welcome { secondary, anything };
+
+// What combine --json printed.
+Result<KnownResult> interpret_combined(const Json& json, std::string_view origin) {
+    Reader reader(origin);
+    KnownResult known;
+    known.name = origin;
+    known.way = "combined";
+    const Json* r = reader.find(json, "resonance");
+    if (r == nullptr) {
+        reader.fail("no resonance in it");
+        return *reader.error();
+    }
+    known.resonance = value_of(reader, *r, "resonance.", "frequency_hz", "frequency_u95_hz", nullptr, "");
+    if (const Json* c = reader.find(json, "calculated"); c != nullptr) {
+        known.calculated_hz = reader.number(*c, "frequency_hz", "calculated.", 0);
+    }
+    if (reader.error()) return *reader.error();
+    return known;
+}
+
+Result<KnownResult> interpret(const Json& json, std::string_view origin, Welcome welcome) {
     Reader reader(origin);
     const Json* schema = reader.find(json, "schema");
-    if (schema == nullptr || *schema != "coldtune.result.v1") {
+    const bool combined = welcome == Welcome::anything && schema != nullptr && *schema == "coldtune.combined.v1";
+    if (schema == nullptr || (*schema != "coldtune.result.v1" && !combined)) {
         reader.fail("not a result (schema coldtune.result.v1)");
         return *reader.error();
     }
@@ -95,8 +132,10 @@ Result<KnownResult> interpret(const Json& json, std::string_view origin) {
         return rejected(
             fmt::format("{}: this measurement was rejected, there is nothing to take from it; measure again", origin));
     }
+    if (combined) return interpret_combined(json, origin);
     KnownResult known;
     known.name = origin;
+    read_circumstances(reader, json, known);
     const Json* hookup = reader.find(json, "hookup");
     const auto named =
         hookup != nullptr && hookup->is_string() ? bench::hookup_from_name(hookup->get<std::string>()) : std::nullopt;
@@ -106,15 +145,16 @@ Result<KnownResult> interpret(const Json& json, std::string_view origin) {
     }
     known.hookup = *named;
     const bool head_free = known.hookup == bench::Hookup::foot || known.hookup == bench::Hookup::pickup;
-    if (!head_free && known.hookup != bench::Hookup::winding) {
+    const bool tank = known.hookup == bench::Hookup::tank && welcome == Welcome::anything;
+    if (!head_free && !tank && known.hookup != bench::Hookup::winding) {
         return bad_input(
             fmt::format("{}: hookup {} says nothing about the secondary; give results of foot, pickup, winding or a "
                         "loading series",
                         origin, bench::describe(known.hookup).name));
     }
-    if (const Json* r = reader.find(json, "resonance"); r != nullptr && head_free) {
-        known.resonance = value_of(reader, *r, "resonance.", "frequency_hz", "frequency_u95_hz",
-                                   reader.find(*r, "budget"), "frequency_u_hz");
+    if (const Json* r = reader.find(json, "resonance"); r != nullptr && (head_free || tank)) {
+        (tank ? known.tank_resonance : known.resonance) = value_of(
+            reader, *r, "resonance.", "frequency_hz", "frequency_u95_hz", reader.find(*r, "budget"), "frequency_u_hz");
         const Json* way = reader.find(*r, "way");
         known.way = way != nullptr && way->is_string() ? way->get<std::string>() : std::string("unnamed");
     }
@@ -127,25 +167,42 @@ Result<KnownResult> interpret(const Json& json, std::string_view origin) {
     if (const Json* c = reader.find(json, "calculated"); c != nullptr) {
         known.calculated_hz = reader.number(*c, "frequency_hz", "calculated.", 0);
     }
-    if (!known.resonance && !known.inductance) reader.fail("neither a resonance nor an inductance in it");
+    if (!known.resonance && !known.inductance && !known.tank_resonance)
+        reader.fail("neither a resonance nor an inductance in it");
     if (reader.error()) return *reader.error();
     return known;
+}
+
+Result<KnownResult> parse(std::string_view json_text, std::string_view origin, Welcome welcome) {
+    record::JsonLimits limits;
+    limits.bytes = kLongestResult;
+    const auto json = record::parse_json(json_text, origin, limits);
+    if (!json) return json.error();
+    return interpret(*json, origin, welcome);
+}
+
+Result<KnownResult> read(const std::filesystem::path& path, Welcome welcome) {
+    const auto text = record::read_text(path, kLongestResult);
+    if (!text) return text.error();
+    return parse(*text, path.string(), welcome);
 }
 
 }  // namespace
 
 Result<KnownResult> parse_result(std::string_view json_text, std::string_view origin) {
-    record::JsonLimits limits;
-    limits.bytes = kLongestResult;
-    const auto json = record::parse_json(json_text, origin, limits);
-    if (!json) return json.error();
-    return interpret(*json, origin);
+    return parse(json_text, origin, Welcome::secondary);
 }
 
 Result<KnownResult> read_result(const std::filesystem::path& path) {
-    const auto text = record::read_text(path, kLongestResult);
-    if (!text) return text.error();
-    return parse_result(*text, path.string());
+    return read(path, Welcome::secondary);
+}
+
+Result<KnownResult> parse_any_result(std::string_view json_text, std::string_view origin) {
+    return parse(json_text, origin, Welcome::anything);
+}
+
+Result<KnownResult> read_any_result(const std::filesystem::path& path) {
+    return read(path, Welcome::anything);
 }
 
 }  // namespace coldtune::measure

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "analyzer/bench/hookup.hpp"
+#include "analyzer/measure/described_json.hpp"
 #include "dsp/result.hpp"
 
 namespace coldtune::measure {
@@ -29,6 +30,15 @@ struct KnownResult {
     std::optional<KnownValue> resonance;   // hertz; of the coil with its head free (hookups foot and pickup)
     std::optional<KnownValue> inductance;  // henry, at low frequency
     std::optional<double> calculated_hz;
+    // Only from read_any_result: hertz, of the tank.
+    std::optional<KnownValue> tank_resonance = {};
+    std::optional<Described> described = {};  // unknown in results of earlier versions
+    BenchFacts bench = {};
+    // What was said about the measurement besides its number; codes and weights as written.
+    struct Remark {
+        std::string code, weight, text;
+    };
+    std::vector<Remark> findings = {};
 };
 
 // Errors: (bad_input) not JSON, another schema, a key missing or not a number, nothing of the secondary in it;
@@ -36,5 +46,9 @@ struct KnownResult {
 // later version may say more.
 Result<KnownResult> parse_result(std::string_view json_text, std::string_view origin);
 Result<KnownResult> read_result(const std::filesystem::path& path);
+
+// The same, but a tank and the output of combine --json (way "combined") are welcome too.
+Result<KnownResult> parse_any_result(std::string_view json_text, std::string_view origin);
+Result<KnownResult> read_any_result(const std::filesystem::path& path);
 
 }  // namespace coldtune::measure

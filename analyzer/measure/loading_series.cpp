@@ -4,9 +4,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <set>
 
 #include "analyzer/measure/shape_family.hpp"
+#include "analyzer/measure/tank_value.hpp"
 #include "analyzer/record/quantity.hpp"
 
 namespace coldtune::measure {
@@ -150,6 +152,13 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
     out.result.hookup = request.bench.hookup;
     out.result.outcome = Rejected{};
     std::optional<ShapeFamily> family;
+    out.result.description = request.bench.description;
+    if (tank && request.bench.description) {
+        if (const Status possible = model::check_geometry(*request.bench.description); !possible) {
+            return possible.error();
+        }
+        out.result.calculated_tank = model::calculate_tank(*request.bench.description);
+    }
     if (!tank) {
         auto calculated = model::calculate(*request.bench.description);
         if (!calculated) return calculated.error();
@@ -174,6 +183,7 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
         const std::string name = name_of(p.capacitance_f);
         out.points.push_back({p.capacitance_f, p.limit_f, p.file, std::nullopt});
         out.result.sample_rate_hz = measured->sample_rate_hz;
+        out.result.bench = measured->bench;
         out.result.averages = measured->averages;
         out.result.clock_drift_ppm = measured->clock_drift_ppm;
         if (!out.result.usable_band_hz) out.result.usable_band_hz = measured->usable_band_hz;
@@ -224,7 +234,23 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
     out.straight_line = std::move(judged.straight_line);
     out.model = std::move(judged.model);
     out.result.reason_for_way = "known capacitors brought the resonance into the usable band; it was not seen unloaded";
-    out.result.outcome = Accepted{resonance_of(out.model ? *out.model : *out.straight_line, out.points)};
+    Accepted accepted;
+    accepted.resonance = resonance_of(out.model ? *out.model : *out.straight_line, out.points);
+    if (tank) {
+        accepted.tank = tank_value(*out.straight_line);
+        std::vector<Resonance> loaded;
+        for (const LoadingPointResult& p : out.points) loaded.push_back(*p.resonance);
+        Resonance& r = *accepted.resonance;
+        if (const auto loss = tank_loss(loaded, r.frequency_hz, r.frequency_u95_hz)) {
+            r.q = loss->q;
+            r.q_u95 = loss->q_u95;
+            if (accepted.tank) {
+                accepted.tank->resistance_ohm =
+                    2 * std::numbers::pi * r.frequency_hz * accepted.tank->inductance_h / loss->q;
+            }
+        }
+    }
+    out.result.outcome = std::move(accepted);
     return out;
 }
 

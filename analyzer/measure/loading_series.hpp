@@ -1,9 +1,9 @@
 // The loading series: known capacitors bring the resonance into the band, and how far each of them pulls it tells L,
 // own capacitance and where it lies unloaded.
 //
-// bench::Hookup `foot`: each capacitor from the HEAD of the secondary to the return; the distributed model takes the bend out
-// of the straight line, and the result is the unloaded first resonance. bench::Hookup `tank`: each capacitor across the tank
-// capacitor; lumped, so the straight line is exact and needs no description.
+// bench::Hookup `foot`: each capacitor from the HEAD of the secondary to the return; the distributed model takes the
+// bend out of the straight line, and the result is the unloaded first resonance. bench::Hookup `tank`: each capacitor
+// across the tank capacitor; lumped, so the straight line is exact and needs no description.
 #pragma once
 
 #include <memory>

@@ -1,15 +1,17 @@
 // The result of one measurement. A rejected one has no place where a resonance could stand.
 #pragma once
 
+#include <array>
 #include <complex>
 #include <optional>
 #include <string>
 #include <variant>
 #include <vector>
 
-#include "analyzer/measure/finding.hpp"
 #include "analyzer/bench/hookup.hpp"
+#include "analyzer/measure/finding.hpp"
 #include "analyzer/model/secondary.hpp"
+#include "analyzer/model/tank.hpp"
 #include "dsp/capture.hpp"
 
 namespace coldtune::measure {
@@ -78,12 +80,59 @@ struct Coupling {
     double shorted_inductance_h = 0;
 };
 
+// A tank whose capacitor is known, so that its resonance tells its inductance (leads included); 95 % half-widths.
+struct TankValue {
+    double inductance_h = 0, inductance_u95_h = 0;
+    double capacitance_f = 0, capacitance_u95_f = 0;
+    std::optional<double> resistance_ohm = {};  // in series with the inductance, at resonance
+};
+
+// One contribution to a pair's uncertainty, k = 1.
+struct PairBudgetLine {
+    std::string source;
+    double primary_frequency_u_hz = 0, secondary_frequency_u_hz = 0;
+    double primary_q_u = 0, secondary_q_u = 0;
+    double k_u = 0;
+};
+
+// Secondary and tank measured together at the foot (hookup `foot`, tank closed). The circuits' own frequencies are the
+// undamped ones, each with the other circuit absent; k is that of the oscillating pair (model/coupled_pair.hpp).
+struct Pair {
+    double primary_frequency_hz = 0, primary_frequency_u95_hz = 0;
+    double secondary_frequency_hz = 0, secondary_frequency_u95_hz = 0;
+    double primary_q = 0, primary_q_u95 = 0;
+    double secondary_q = 0, secondary_q_u95 = 0;
+    double k = 0, k_u95 = 0;
+    struct Peak {
+        double frequency_hz = 0, frequency_u95_hz = 0;
+        double conductance_s = 0;  // at the foot
+    };
+    Peak lower, upper;  // what is seen: the pair's resonances, undamped
+    // Of primary frequency, secondary frequency, primary Q, secondary Q, k, in this order.
+    std::array<std::array<double, 5>, 5> correlation{};
+    std::vector<PairBudgetLine> budget;
+    double chi_square = 0;
+    std::size_t degrees_of_freedom = 0;
+    std::array<dsp::Band, 2> fit_windows;
+    bool shape_described = false;  // from the coil's description, else from coils of usual proportions
+    [[nodiscard]] bool lower_is_stronger() const { return lower.conductance_s > upper.conductance_s; }
+};
+
 struct Accepted {
     std::optional<Resonance> resonance = {};  // empty for standards
     std::optional<WindingValue> winding = {};
     std::optional<Coupling> coupling = {};
+    std::optional<TankValue> tank = {};
+    std::optional<Pair> pair = {};
 };
 struct Rejected {};
+
+// What is known of how a capture came about: enough to tell whether two results belong to one bench.
+struct BenchFacts {
+    std::string device, time_utc;                    // as the capture's own note says; empty = unknown
+    double reference_ohm = 0;                        // as the analysis was told; 0 = unknown
+    std::optional<double> noted_reference_ohm = {};  // as the capture's own note says
+};
 
 // The corrected response, for drawing and export.
 struct Curve {
@@ -97,8 +146,12 @@ struct MeasurementResult {
     std::vector<Finding> findings;
     std::variant<Rejected, Accepted> outcome;
     std::optional<dsp::Band> usable_band_hz;
-    std::optional<model::Calculated> calculated;
+    std::optional<model::Calculated> calculated;             // of the secondary
+    std::optional<model::TankCalculated> calculated_tank;    // in its place for hookup tank
+    std::optional<model::CoilDescription> description = {};  // the capture was analysed with
+    BenchFacts bench = {};
     Curve curve;
+    Curve fitted;  // below-band only: what was fitted (BelowBandFit::fitted)
     // Facts about the capture worth keeping with the result.
     double sample_rate_hz = 0;
     std::size_t averages = 0;
@@ -108,6 +161,10 @@ struct MeasurementResult {
     [[nodiscard]] Verdict verdict() const { return verdict_of(findings); }
     // The resonance, or null when rejected or not sought.
     [[nodiscard]] const Resonance* resonance() const;
+    // Of the secondary, or of the tank for that hookup; empty without a description of it.
+    [[nodiscard]] std::optional<double> calculated_hz() const;
+    // Secondary and tank together, or null.
+    [[nodiscard]] const Pair* pair() const;
     // 100 (measured - calculated) / calculated; empty without both.
     [[nodiscard]] std::optional<double> difference_percent() const;
 };

@@ -21,6 +21,7 @@ struct SessionSettings {
     std::string device;
     double sample_rate_hz = 0;
     bench::Hookup hookup = bench::Hookup::foot;
+    bool coupled = false;  // hookup foot: two peaks are expected, the second sweep covers both
     dsp::BenchValues bench;
     double level_dbfs = -6;                    // peak, <= 0
     std::optional<dsp::Band> band;             // nullopt: default_band(rate)

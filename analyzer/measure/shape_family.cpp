@@ -83,8 +83,8 @@ double static_capacitance(const model::SecondaryModel& m) {
 
 }  // namespace
 
-Result<ShapeFamily> ShapeFamily::build(const CoilDescription& coil) {
-    auto described = model::SecondaryModel::build(coil);
+Result<ShapeFamily> ShapeFamily::build(const CoilDescription& coil, const model::ModelOptions& options) {
+    auto described = model::SecondaryModel::build(coil, options);
     if (!described) return described.error();
     ShapeFamily family;
     family.capacitance_f_ = static_capacitance(*described);

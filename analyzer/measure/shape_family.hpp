@@ -19,8 +19,8 @@ namespace coldtune::measure {
 
 class ShapeFamily {
 public:
-    // Errors: the description cannot be built.
-    static Result<ShapeFamily> build(const model::CoilDescription& coil);
+    // Errors: the description cannot be built. `options` of the described coil; the others are cut alike.
+    static Result<ShapeFamily> build(const model::CoilDescription& coil, const model::ModelOptions& options = {});
 
     // Names of the directions, e.g. "length", "surroundings".
     [[nodiscard]] const std::vector<std::string>& names() const { return names_; }

@@ -6,4 +6,5 @@ target_sources(coldtune_analyzer PRIVATE
   loading_json.cpp
   loading_series.cpp
   series_fit.cpp
-  series_judgement.cpp)
+  series_judgement.cpp
+  tank_value.cpp)

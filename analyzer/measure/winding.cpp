@@ -177,19 +177,19 @@ std::optional<WindingValue> find_winding(const dsp::CorrectedResponse& data, con
 std::variant<Coupling, std::string> find_coupling(const dsp::Response& open_primary,
                                                   const dsp::Response& shorted_primary, const dsp::Standards& standards,
                                                   const dsp::BenchValues& bench, const BenchTolerances& tolerances) {
-    struct Pair {
+    struct Both {
         WindingFit open, shorted;
         [[nodiscard]] double k_squared() const { return 1 - shorted.inductance_h / open.inductance_h; }
     };
     const auto pair_of = [](const dsp::Response& open, const dsp::Response& shorted, const dsp::Standards& s,
-                            const dsp::BenchValues& b) -> std::optional<Pair> {
+                            const dsp::BenchValues& b) -> std::optional<Both> {
         const auto first = dsp::correct(open, s, b);
         const auto second = dsp::correct(shorted, s, b);
         if (!first || !second) return std::nullopt;
         const auto open_fit = fit_winding(*first);
         const auto shorted_fit = fit_winding(*second);
         if (!open_fit || !shorted_fit) return std::nullopt;
-        return Pair{*open_fit, *shorted_fit};
+        return Both{*open_fit, *shorted_fit};
     };
     const auto pair = pair_of(open_primary, shorted_primary, standards, bench);
     if (!pair) {

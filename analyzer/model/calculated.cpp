@@ -86,6 +86,11 @@ std::vector<UncertaintyTerm> uncertainty_budget(const CoilDescription& coil, dou
         });
     }
     terms.push_back({"model", 0.0, kModelStandardRelative * frequency_hz});
+    // A winding of few turns far apart is a helix and no current sheet: against partial inductances of a helix of
+    // filaments the inductance is 0.4, 1.6, 4.5 and 11 % high at pitches of 0.11, 0.23, 0.45 and 0.91 diameters, which
+    // is half of that in frequency.
+    const double pitch = coil.secondary.length_m / coil.secondary.turns / coil.secondary.diameter_m;
+    if (pitch > 0.1) terms.push_back({"turns far apart", 0.0, 0.07 * std::pow(pitch, 1.5) * frequency_hz});
     return terms;
 }
 

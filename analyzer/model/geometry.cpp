@@ -58,6 +58,12 @@ Complaint first_of(Complaints... complaints) {
 
 // Winding ------------------------------------------------------------------------------------------------------------
 
+// In diameters: four times what any table of coils goes to.
+constexpr double kLongestWinding = 200;
+constexpr double kCloseWindingSlack = 0.02;
+// Of a toroid, in overall diameters: strips that reach the axis have no ring of charge to integrate.
+constexpr double kWidestTube = 0.4995;
+
 Complaint winding_sizes(const Winding& w, bool ground) {
     const double overall = w.overall_wire_diameter_m.value_or(w.wire_diameter_m);
     return first_of(
@@ -81,11 +87,25 @@ Complaint winding_fits(const Winding& w) {
         return fmt::format("secondary.wire is {} thick, more than half of secondary.diameter ({}); check both units",
                            length_text(overall), length_text(w.diameter_m));
     }
-    // A part in a million: lengths worked out as turns times wire must not fail by their last digit.
-    if (overall <= pitch * (1 + 1e-6)) return std::nullopt;
+    if (w.length_m > kLongestWinding * w.diameter_m) {
+        return fmt::format(
+            "secondary.length is {}, more than {:.0f} times secondary.diameter ({}): that is a wire and not a coil; "
+            "check "
+            "both units",
+            length_text(w.length_m), kLongestWinding, length_text(w.diameter_m));
+    }
+    if (pitch > w.diameter_m) {
+        return fmt::format(
+            "secondary.turns lie {} apart, farther than secondary.diameter ({}): that is a wire and not a winding; "
+            "check length, turns and diameter",
+            length_text(pitch), length_text(w.diameter_m));
+    }
+    // A close winding is described with a length, a wire and turns that are each good to a per cent: together they may
+    // ask for a little more room than there is.
+    if (overall <= pitch * (1 + kCloseWindingSlack)) return std::nullopt;
     const std::string needed = fmt::format("{:.6g} turns side by side need {}, secondary.length is {}", w.turns,
                                            length_text(w.turns * overall), length_text(w.length_m));
-    if (w.wire_diameter_m > pitch * (1 + 1e-6)) {
+    if (w.wire_diameter_m > pitch * (1 + kCloseWindingSlack)) {
         return fmt::format(
             "secondary.wire is {}, thicker than the pitch of {} that secondary.length and secondary.turns "
             "leave: {}; lengthen the winding, take fewer turns or thinner wire",
@@ -116,7 +136,14 @@ struct BodySizes {
                                 diameter("tube_diameter", t.tube_diameter_m), height(t.height_m))) {
             return bad;
         }
-        if (t.tube_diameter_m <= t.outer_diameter_m / 2) return std::nullopt;
+        if (t.tube_diameter_m <= kWidestTube * t.outer_diameter_m) return std::nullopt;
+        if (t.tube_diameter_m <= t.outer_diameter_m / 2) {
+            return fmt::format(
+                "{0}.tube_diameter is {1}, half of {0}.outer_diameter ({2}): the hole is closed; make the tube "
+                "thinner than {3}",
+                key, length_text(t.tube_diameter_m), length_text(t.outer_diameter_m),
+                length_text(kWidestTube * t.outer_diameter_m));
+        }
         return fmt::format(
             "{0}.tube_diameter is {1}, more than half of {0}.outer_diameter ({2}): no toroid has such a tube", key,
             length_text(t.tube_diameter_m), length_text(t.outer_diameter_m));
@@ -354,7 +381,10 @@ Complaint tolerances_fit(const CoilDescription& coil) {
                     length("tolerances.length", t.length_m, coil.secondary.length_m / 2),
                     number("tolerances.turns", t.turns, coil.secondary.turns / 2),
                     length("tolerances.base_height", t.base_height_m, 100),
-                    number("tolerances.topload", t.topload_relative, 0.5));
+                    number("tolerances.topload", t.topload_relative, 0.5),
+                    number("tolerances.primary", t.primary_relative, 0.5),
+                    number("tolerances.tank_capacitance", t.tank_capacitance_relative, 0.5),
+                    number("tolerances.lead_inductance", t.lead_inductance_h, 1e-3));
 }
 
 }  // namespace

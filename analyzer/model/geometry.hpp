@@ -77,7 +77,10 @@ struct Tolerances {
     std::optional<double> length_m;
     std::optional<double> turns;
     std::optional<double> base_height_m;
-    std::optional<double> topload_relative;  // relative, on every size of the top load
+    std::optional<double> topload_relative;       // relative, on every size of the top load
+    std::optional<double> primary_relative = {};  // relative, on every size of the primary
+    std::optional<double> tank_capacitance_relative = {};
+    std::optional<double> lead_inductance_h = {};  // of the tank's leads
 };
 
 struct CoilDescription {

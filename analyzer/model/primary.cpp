@@ -12,11 +12,13 @@ namespace {
 
 using std::numbers::pi;
 
-// A turn, or at the tap the part of one: `share` of a full ring.
+// A turn, or at the tap the part of one: `share` of a full ring. A part turn is the beginning of its turn, so its mean
+// place lies nearer to the inner end than that of the whole turn, by `nearer_m` in radius and `lower_m` in height.
 struct Ring {
     double radius_m = 0;
     double height_m = 0;
     double share = 1;
+    double nearer_m = 0, lower_m = 0;
 };
 
 double radians(double degrees) {
@@ -28,8 +30,12 @@ std::vector<Ring> rings_up_to(const Primary& primary, double tap_turns) {
     const double axial_pitch = primary.pitch_m * std::sin(radians(primary.angle_deg));
     std::vector<Ring> rings;
     for (double i = 0; i < tap_turns; i += 1) {
-        rings.push_back({primary.inner_diameter_m / 2 + i * radial_pitch, primary.base_height_m + i * axial_pitch,
-                         std::min(1.0, tap_turns - i)});
+        const double share = std::min(1.0, tap_turns - i);
+        // A spiral whose pitch is as large as its first turn does not begin beyond the axis.
+        const double nearer = std::min(0.5 * (1 - share) * radial_pitch, 0.25 * primary.inner_diameter_m);
+        const double lower = 0.5 * (1 - share) * axial_pitch;
+        rings.push_back({primary.inner_diameter_m / 2 + i * radial_pitch - nearer,
+                         primary.base_height_m + i * axial_pitch - lower, share, nearer, lower});
     }
     return rings;
 }
@@ -72,9 +78,13 @@ double arc_self_inductance_h(const Ring& ring, double wire_radius_m, ConductorCu
 double added_inductance_h(const std::vector<Ring>& rings, std::size_t index, double wire_radius_m,
                           ConductorCurrent current) {
     const Ring& ring = rings[index];
+    // A part turn is linked most with what lies right beside it, the beginnings of the other turns: those are as much
+    // nearer to the inner end, and the distance between the two stays a whole number of pitches. Against the wire's own
+    // path (Neumann's integral) half turns of a flat spiral then agree to 0.1 % instead of 0.6 %.
     double mutual = 0;
     for (std::size_t i = 0; i < index; ++i) {
-        mutual += coaxial_rings_mutual_h(rings[i].radius_m, ring.radius_m, ring.height_m - rings[i].height_m);
+        mutual += coaxial_rings_mutual_h(rings[i].radius_m - ring.nearer_m, ring.radius_m,
+                                         ring.height_m - (rings[i].height_m - ring.lower_m));
     }
     // An arc is linked with a full coaxial ring by its share of the circle, exactly.
     return arc_self_inductance_h(ring, wire_radius_m, current) + 2 * ring.share * mutual;

@@ -125,18 +125,18 @@ std::vector<double> free_resonances_hz(const MatrixXd& inductance_h, const Matri
     return resonances;
 }
 
-Driven drive(const ModalCircuit& circuit, const Drive& drive) {
+Eigen::VectorXcd modal_currents(const ModalCircuit& circuit, const Drive& drive, const VectorXd& source) {
     using Complex = std::complex<double>;
     const Index modes = circuit.omega_squared.size();
     const double r = drive.branch_resistance;
     const auto reactance = [&](Index k) {
         return drive.omega * drive.inductance - circuit.omega_squared(k) / (drive.omega * drive.capacitance);
     };
-    // (r overlap + j reactance) y = foot, off-diagonal loss iterated: it couples two modes by r against the reactance
+    // (r overlap + j reactance) y = source, off-diagonal loss iterated: it couples two modes by r against the reactance
     // of at least one of them, so each round gains about a Q. Real and imaginary parts are two columns: real products.
     Eigen::VectorXcd inverse(modes);
     for (Index k = 0; k < modes; ++k) inverse(k) = 1.0 / Complex(r * circuit.overlap(k, k), reactance(k));
-    Eigen::VectorXcd y = inverse.cwiseProduct(circuit.foot);
+    Eigen::VectorXcd y = inverse.cwiseProduct(source);
     Eigen::Matrix<double, Eigen::Dynamic, 2> parts(modes, 2);
     Eigen::Matrix<double, Eigen::Dynamic, 2> image(modes, 2);
     bool settled = r == 0.0;
@@ -149,7 +149,7 @@ Driven drive(const ModalCircuit& circuit, const Drive& drive) {
         for (Index k = 0; k < modes; ++k) {
             const double own = circuit.overlap(k, k);
             const Complex others(image(k, 0) - own * parts(k, 0), image(k, 1) - own * parts(k, 1));
-            const Complex next = inverse(k) * (circuit.foot(k) - r * others);
+            const Complex next = inverse(k) * (source(k) - r * others);
             change += std::norm(next - y(k));
             size += std::norm(next);
             y(k) = next;
@@ -160,12 +160,18 @@ Driven drive(const ModalCircuit& circuit, const Drive& drive) {
     if (!settled) {
         Eigen::MatrixXcd full = (r * circuit.overlap).cast<Complex>();
         for (Index k = 0; k < modes; ++k) full(k, k) += Complex(0.0, reactance(k));
-        y = full.partialPivLu().solve(circuit.foot.cast<Complex>());
+        y = full.partialPivLu().solve(source.cast<Complex>());
     }
+    return y;
+}
+
+Driven drive(const ModalCircuit& circuit, const Drive& drive) {
+    using Complex = std::complex<double>;
+    const Eigen::VectorXcd y = modal_currents(circuit, drive, circuit.foot);
     const Complex admittance_per_farad(0.0, drive.omega * drive.capacitance);
     Complex foot = admittance_per_farad * circuit.shunt_f;
     Complex head = 0;
-    for (Index k = 0; k < modes; ++k) {
+    for (Index k = 0; k < y.size(); ++k) {
         foot += circuit.foot(k) * y(k);
         head += circuit.head(k) * y(k);
     }

@@ -50,6 +50,10 @@ struct Driven {
     std::complex<double> head_ratio;  // head volts per foot volt
 };
 
+// Amplitude of each mode under a voltage `source` of its own (volt in the scale of `current`), loss included: the
+// solution of (r overlap + j reactance) y = source.
+Eigen::VectorXcd modal_currents(const ModalCircuit& circuit, const Drive& drive, const Eigen::VectorXd& source);
+
 // Exact for the matrices, loss included: modes coupled by the resistance are iterated to rounding, with a direct solve
 // behind it should the resistance be so large that the iteration does not converge.
 Driven drive(const ModalCircuit& circuit, const Drive& drive);

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <boost/math/tools/toms748_solve.hpp>
 #include <cmath>
 #include <cstdint>
@@ -15,7 +16,53 @@ namespace {
 
 using std::numbers::pi;
 
+constexpr double kSizeLimit = 0.05;
+constexpr double kCapacitorLimit = 0.05;
+constexpr double kLeadLimit_h = 0.5e-6;
+
+constexpr std::array<PrimarySize, 3> kSizes = {{
+    {"inner diameter", [](Primary& p, double factor) { p.inner_diameter_m *= factor; }},
+    {"pitch", [](Primary& p, double factor) { p.pitch_m *= factor; }},
+    {"conductor", [](Primary& p, double factor) { p.conductor_diameter_m *= factor; }},
+}};
+
 }  // namespace
+
+std::span<const PrimarySize> primary_sizes() {
+    return kSizes;
+}
+
+TankLimits tank_limits_or_defaults(const CoilDescription& coil) {
+    const double leads = coil.tank ? coil.tank->lead_inductance_h : 0;
+    return {coil.tolerances.primary_relative.value_or(kSizeLimit),
+            coil.tolerances.tank_capacitance_relative.value_or(kCapacitorLimit),
+            coil.tolerances.lead_inductance_h.value_or(std::max(kLeadLimit_h, 0.5 * leads))};
+}
+
+std::optional<TankCalculated> calculate_tank(const CoilDescription& coil) {
+    if (!coil.primary || !coil.tank) return std::nullopt;
+    const TankLimits limits = tank_limits_or_defaults(coil);
+    const double tap = coil.tank->tap_turns.value_or(coil.primary->turns);
+    const double winding_h = primary_inductance_h(*coil.primary, tap);
+    TankCalculated tank;
+    tank.inductance_h = winding_h + coil.tank->lead_inductance_h;
+    tank.capacitance_f = coil.tank->capacitance_f;
+    tank.frequency_hz = tank_frequency_hz(tank.inductance_h, tank.capacitance_f);
+    double variance = std::pow(kPrimaryModelStandardRelative * winding_h, 2) +
+                      limits.lead_inductance_h * limits.lead_inductance_h / 3;
+    for (const PrimarySize& size : kSizes) {
+        Primary larger = *coil.primary;
+        size.scale(larger, 1 + limits.primary_relative);
+        const double change = primary_inductance_h(larger, tap) - winding_h;
+        variance += change * change / 3;
+    }
+    const double relative_l = std::sqrt(variance) / tank.inductance_h;
+    const double relative_c = limits.capacitance_relative / std::numbers::sqrt3;
+    tank.inductance_u95_h = 2 * relative_l * tank.inductance_h;
+    tank.capacitance_u95_f = 2 * relative_c * tank.capacitance_f;
+    tank.frequency_u95_hz = std::hypot(relative_l, relative_c) * tank.frequency_hz;  // half of each, twice
+    return tank;
+}
 
 double tank_inductance_h(const Primary& primary, const Tank& tank) {
     return primary_inductance_h(primary, tank.tap_turns.value_or(primary.turns)) + tank.lead_inductance_h;

@@ -1,10 +1,42 @@
 // The tank circuit: primary, capacitor and the leads between them.
 #pragma once
 
+#include <optional>
+#include <span>
+
 #include "analyzer/model/geometry.hpp"
 #include "dsp/result.hpp"
 
 namespace coldtune::model {
+
+// What is known of a tank before it is measured: plus/minus limits, from the description's tolerances or these defaults
+// (common practice, no source): 5 % on every size of the primary and on the capacitor; of the leads the larger of half
+// of what is described and 0.5 uH, half a metre of wire.
+struct TankLimits {
+    double primary_relative = 0, capacitance_relative = 0, lead_inductance_h = 0;
+};
+TankLimits tank_limits_or_defaults(const CoilDescription& coil);
+
+// What the ring sums themselves may be off by, standard, relative: thin wire, turns as rings, the eddy currents in
+// whatever stands near (secondary, strike ring, ground: the square of their coupling). Common practice, no source.
+inline constexpr double kPrimaryModelStandardRelative = 0.01;
+
+// The tank as described, with 95 % half-widths: limits taken as rectangular and independent (GUM 4.3.7), each size of
+// the primary for itself.
+struct TankCalculated {
+    double frequency_hz = 0, frequency_u95_hz = 0;  // undamped, secondary absent
+    double inductance_h = 0, inductance_u95_h = 0;  // leads included
+    double capacitance_f = 0, capacitance_u95_f = 0;
+};
+// nullopt without a primary or a tank. Precondition: check_geometry passed.
+std::optional<TankCalculated> calculate_tank(const CoilDescription& coil);
+
+// The primary with one of its sizes changed by a relative amount: what its inductance depends on.
+struct PrimarySize {
+    const char* name;
+    void (*scale)(Primary&, double factor);
+};
+std::span<const PrimarySize> primary_sizes();
 
 // Inductance of the closed tank, henry: the primary up to the tank's tap (the whole of it when none is given) and the
 // leads.

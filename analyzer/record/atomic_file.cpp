@@ -6,9 +6,11 @@
 #include <unistd.h>
 
 #include <cerrno>
+#include <fstream>
 #include <random>
 #include <system_error>
 #include <utility>
+#include <vector>
 
 #include "analyzer/record/plain_text.hpp"
 
@@ -16,6 +18,8 @@ namespace coldtune::record {
 namespace {
 
 namespace fs = std::filesystem;
+
+constexpr std::size_t longest_kept_name = 200;  // of the target's name in the temporary's
 
 // `path: could not be written: No space left on device; advice`
 Error failure(const fs::path& path, int code, std::string_view advice) {
@@ -97,7 +101,8 @@ Result<AtomicFile> AtomicFile::create(const fs::path& target) {
     std::random_device random;
     for (int attempt = 0; attempt < 100; ++attempt) {
         const std::string suffix = fmt::format(".{:08x}.part", random());
-        file.temporary_ = folder_of(file.target_) / ("." + file.target_.filename().string().substr(0, 200) + suffix);
+        file.temporary_ =
+            folder_of(file.target_) / ("." + file.target_.filename().string().substr(0, longest_kept_name) + suffix);
         file.descriptor_ = ::open(file.temporary_.c_str(), O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
         if (file.descriptor_ >= 0) break;
         if (errno != EEXIST) return failure(target, errno);
@@ -165,6 +170,50 @@ Status write_file_atomically(const fs::path& target, std::string_view bytes) {
     if (!file) return file.error();
     if (Status written = file->write(bytes); !written) return written;
     return file->commit();
+}
+
+void remove_abandoned_temporaries(const fs::path& folder, std::string_view target_name) {
+    std::error_code fault;
+    std::vector<fs::path> abandoned;
+    for (fs::directory_iterator entry(folder, fault), end; !fault && entry != end; entry.increment(fault)) {
+        // As create() names them: .TARGET.xxxxxxxx.part
+        const std::string name = entry->path().filename().string();
+        constexpr std::size_t suffix = std::string_view(".00000000.part").size();
+        if (name.size() <= suffix + 1 || name.front() != '.' || !name.ends_with(".part")) continue;
+        const std::string_view random = std::string_view(name).substr(name.size() - suffix, 9);
+        if (random.front() != '.' || random.find_first_not_of("0123456789abcdef", 1) != std::string_view::npos)
+            continue;
+        const std::string_view target = std::string_view(name).substr(1, name.size() - suffix - 1);
+        if (target_name.empty() || target == target_name.substr(0, longest_kept_name))
+            abandoned.push_back(entry->path());
+    }
+    for (const fs::path& path : abandoned) fs::remove(path, fault);
+}
+
+Status copy_file_atomically(const fs::path& from, const fs::path& to) {
+    std::ifstream in(from, std::ios::binary);
+    if (!in) return bad_input(one_line(from.string(), 200) + ": cannot be opened; check its permissions");
+    auto copy = AtomicFile::create(to);
+    if (!copy) return copy.error();
+    std::vector<char> block(std::size_t{1} << 18);
+    while (in) {
+        in.read(block.data(), static_cast<std::streamsize>(block.size()));
+        const std::string_view got(block.data(), static_cast<std::size_t>(in.gcount()));
+        if (Status written = copy->write(got); !written) return written;
+    }
+    if (!in.eof()) return bad_input(one_line(from.string(), 200) + ": cannot be read to its end; check the disk");
+    return copy->commit();
+}
+
+Status keep_under_second_name(const fs::path& from, const fs::path& to) {
+    if (::link(from.c_str(), to.c_str()) == 0) return sync_folder(to);
+    const int code = errno;
+    // What file systems without links answer, and what a kernel answers that protects other people's files.
+    if (code != EPERM && code != EOPNOTSUPP && code != EMLINK && code != EXDEV && code != ENOSYS)
+        return failure(to, code);
+    std::error_code fault;
+    if (fs::exists(fs::symlink_status(to, fault))) return failure(to, EEXIST);
+    return copy_file_atomically(from, to);
 }
 
 }  // namespace coldtune::record

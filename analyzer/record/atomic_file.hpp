@@ -45,4 +45,15 @@ private:
 // All of it in one call.
 Status write_file_atomically(const std::filesystem::path& target, std::string_view bytes);
 
+// Removes the temporaries that writers killed in the middle left in `folder`: those of `target_name`, or of every
+// target when it is empty. Only for a caller who knows that nobody is writing there. What cannot be removed stays.
+void remove_abandoned_temporaries(const std::filesystem::path& folder, std::string_view target_name = {});
+
+// The bytes of `from` as `to`, there whole or not at all.
+Status copy_file_atomically(const std::filesystem::path& from, const std::filesystem::path& to);
+
+// Gives the file `from` the further name `to` without ever touching what is in it: a hard link, or a copy written
+// atomically where the file system has no links. `to` must not exist. Forces the folder's entry to the disk.
+Status keep_under_second_name(const std::filesystem::path& from, const std::filesystem::path& to);
+
 }  // namespace coldtune::record

@@ -81,6 +81,9 @@ model::Tolerances read_tolerances(ObjectReader& from) {
     tolerances.turns = limit("turns", Unit::turn);
     tolerances.base_height_m = limit("base_height", Unit::metre);
     tolerances.topload_relative = limit("topload", Unit::ratio);
+    tolerances.primary_relative = limit("primary", Unit::ratio);
+    tolerances.tank_capacitance_relative = limit("tank_capacitance", Unit::ratio);
+    tolerances.lead_inductance_h = limit("lead_inductance", Unit::henry);
     if (tolerances.topload_relative && *tolerances.topload_relative >= 1) {
         from.fail("topload", "a relative tolerance lies below 100 %; write one like 2% or 0.02");
     }
@@ -115,7 +118,8 @@ Result<model::CoilDescription> parse_coil(std::string_view json_text, std::strin
         coil.primary = read_primary(*from, ground);
     }
     if (auto from = root.object("tank", {"capacitance", "tap_turns", "lead_inductance"})) coil.tank = read_tank(*from);
-    if (auto from = root.object("tolerances", {"diameter", "length", "turns", "base_height", "topload"})) {
+    if (auto from = root.object("tolerances", {"diameter", "length", "turns", "base_height", "topload", "primary",
+                                               "tank_capacitance", "lead_inductance"})) {
         coil.tolerances = read_tolerances(*from);
     }
     if (root.error()) return *root.error();

@@ -18,7 +18,8 @@
 //                 may be left out: angle (0, a flat spiral; 90 is an upright helix)
 //   tank          may be left out: capacitance; may be left out: tap_turns (the whole primary), lead_inductance (0)
 //   tolerances    plus/minus limits, all may be left out: diameter, length, turns, base_height, topload (relative, of
-//                 every size of the top load)
+//                 every size of the top load), primary (relative, of every size of the primary), tank_capacitance
+//                 (relative), lead_inductance
 #pragma once
 
 #include <filesystem>

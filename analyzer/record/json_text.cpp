@@ -19,7 +19,7 @@ namespace {
 // builder would keep the last of two equal keys and follow any depth.
 class BoundedBuilder : public nlohmann::json_sax<Json> {
 public:
-    explicit BoundedBuilder(std::size_t most_depth) : most_depth_(most_depth) {}
+    explicit BoundedBuilder(const JsonLimits& limits) : most_depth_(limits.depth), most_values_(limits.values) {}
 
     bool null() override { return add(nullptr) != nullptr; }
     bool boolean(bool value) override { return add(value) != nullptr; }
@@ -59,6 +59,10 @@ public:
 private:
     template <typename Value>
     Json* add(Value&& value) {
+        if (++values_ > most_values_) {
+            fault_ = fmt::format("more than {} values; no file of ours holds that many", most_values_);
+            return nullptr;
+        }
         if (open_.empty()) {
             result = std::forward<Value>(value);
             return &result;
@@ -78,7 +82,9 @@ private:
             fault_ = fmt::format("more than {} levels of nesting; no file of ours goes that deep", most_depth_);
             return false;
         }
-        open_.push_back(add(std::move(container)));
+        Json* added = add(std::move(container));
+        if (added == nullptr) return false;
+        open_.push_back(added);
         keys_.emplace_back();
         return true;
     }
@@ -88,7 +94,8 @@ private:
         return true;
     }
 
-    std::size_t most_depth_;
+    std::size_t most_depth_, most_values_;
+    std::size_t values_ = 0;
     std::vector<Json*> open_;  // only the innermost container grows, so the pointers to the outer ones hold
     std::vector<std::unordered_set<std::string>> keys_;
     std::string key_;
@@ -142,6 +149,14 @@ std::string_view type_name(const Json& value) {
 
 }  // namespace
 
+Json number_or_null(double value) {
+    return std::isfinite(value) ? Json(value) : Json(nullptr);
+}
+
+Json number_or_null(const std::optional<double>& value) {
+    return value ? number_or_null(*value) : Json(nullptr);
+}
+
 std::string json_text(const Json& value, int indent, bool ascii) {
     return value.dump(indent, ' ', ascii, Json::error_handler_t::replace);
 }
@@ -155,7 +170,7 @@ Result<Json> parse_json(std::string_view text, std::string_view origin, const Js
     if (text.find_first_not_of(" \t\r\n") == std::string_view::npos) {
         return bad_input(fmt::format("{}: empty; JSON is expected", name));
     }
-    BoundedBuilder builder(limits.depth);
+    BoundedBuilder builder(limits);
     const char* furthest = text.data();
     const CountingReader first{text.data(), &furthest};
     const CountingReader last{text.data() + text.size(), &furthest};
@@ -290,6 +305,34 @@ bool ObjectReader::boolean_or(std::string_view key, bool otherwise) {
     if (value->is_boolean()) return value->get<bool>();
     fail(key, fmt::format("true or false is expected, not {}", type_name(*value)));
     return otherwise;
+}
+
+double ObjectReader::number(std::string_view key, double least, double most) {
+    const Json* value = require(key);
+    if (value == nullptr) return least;
+    const double number = value->is_number() ? value->get<double>() : std::nan("");
+    if (number >= least && number <= most) return number;
+    fail(key, fmt::format("a number from {} to {} is expected", least, most));
+    return least;
+}
+
+std::vector<double> ObjectReader::numbers(std::string_view key) {
+    const Json* value = require(key);
+    if (value == nullptr) return {};
+    if (!value->is_array()) {
+        fail(key, fmt::format("an array of numbers is expected, not {}", type_name(*value)));
+        return {};
+    }
+    std::vector<double> found;
+    found.reserve(value->size());
+    for (const Json& element : *value) {
+        if (!element.is_number()) {
+            fail(key, fmt::format("only numbers are expected in it, not {}", type_name(element)));
+            return {};
+        }
+        found.push_back(element.get<double>());
+    }
+    return found;
 }
 
 std::int64_t ObjectReader::integer(std::string_view key, std::int64_t least, std::int64_t most) {

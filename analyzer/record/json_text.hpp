@@ -30,9 +30,16 @@ using Json = nlohmann::ordered_json;
 // UTF-8 become U+FFFD. With `ascii` everything beyond ASCII is written as \u escapes.
 std::string json_text(const Json& value, int indent = 2, bool ascii = false);
 
+// A number, or null where there is none (empty, NaN, infinite).
+Json number_or_null(double value);
+Json number_or_null(const std::optional<double>& value);
+
 struct JsonLimits {
     std::size_t bytes = std::size_t{64} << 20;
     std::size_t depth = 32;  // nested arrays and objects
+    // Values of any kind, each of which takes many times the memory of its text. The default never binds before
+    // `bytes`.
+    std::size_t values = SIZE_MAX;
 };
 
 // The one JSON value `text` holds. Errors (bad_input, one line): "ORIGIN: line 3, column 12: ..." for text that is not
@@ -67,6 +74,8 @@ public:
     std::optional<double> optional_quantity(std::string_view key, Unit unit);
 
     bool boolean_or(std::string_view key, bool otherwise);
+    // A plain number from `least` to `most`, no text with a unit.
+    double number(std::string_view key, double least, double most);
     // A whole number from `least` to `most`.
     std::int64_t integer(std::string_view key, std::int64_t least, std::int64_t most);
     // Text of at most `longest` bytes without control characters.
@@ -85,6 +94,13 @@ public:
     };
     std::vector<ObjectReader> objects_of_kinds(std::string_view key, std::string_view kind_key,
                                                const std::vector<Kind>& kinds);
+
+    // The numbers of the array under `key`; an element that is none (or a missing array) is an error.
+    std::vector<double> numbers(std::string_view key);
+    // The value itself, for what is kept whole; nullptr (and no error) when it is absent.
+    [[nodiscard]] const Json* whole(std::string_view key) const { return find(key); }
+    // How messages call `key` here: "runs[3].settings.key".
+    [[nodiscard]] std::string path_of(std::string_view key) const;
 
     // Records that `key` is wrong, unless something was before: "ORIGIN: PATH.key: sentence".
     void fail(std::string_view key, std::string_view sentence);
@@ -105,7 +121,6 @@ private:
     std::vector<std::pair<const Json*, std::string>> elements(std::string_view key) const;
     double quantity_of(const Json& value, std::string_view key, Unit unit);
     std::string text_of(const Json& value, std::string_view key, std::size_t longest);
-    [[nodiscard]] std::string path_of(std::string_view key) const;
 
     const Json* json_;
     std::shared_ptr<Shared> shared_;  // one for a root and all its descendants

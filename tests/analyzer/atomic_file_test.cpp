@@ -135,6 +135,44 @@ TEST(AtomicFile, KeepsPermissionsAndObeysTheMask) {
     EXPECT_EQ(mode_of(folder / "fresh"), 0640);
 }
 
+TEST(AtomicFile, ClearsAwayWhatKilledWritersLeft) {
+    const ScratchFolder folder;
+    for (const char* name : {".book.json.0123abcd.part", ".other.json.0123abcd.part", ".book.json.0123abcX.part",
+                             "book.json.0123abcd.part", ".book.json.part", "book.json"}) {
+        folder.put(name, "x");
+    }
+    remove_abandoned_temporaries(folder.path(), "book.json");
+    EXPECT_THAT(names_in(folder),
+                ::testing::UnorderedElementsAre(".other.json.0123abcd.part", ".book.json.0123abcX.part",
+                                                "book.json.0123abcd.part", ".book.json.part", "book.json"));
+    remove_abandoned_temporaries(folder.path());
+    EXPECT_EQ(names_in(folder).size(), 4U);
+    // The name a writer gives is one that is cleared away.
+    auto file = AtomicFile::create(folder / "new");
+    ASSERT_TRUE(file.ok());
+    EXPECT_EQ(names_in(folder).size(), 5U);
+    remove_abandoned_temporaries(folder.path(), "new");
+    EXPECT_EQ(names_in(folder).size(), 4U);
+}
+
+TEST(AtomicFile, ASecondNameOutlivesTheFirst) {
+    const ScratchFolder folder;
+    folder.put("book.json", "old");
+    ASSERT_TRUE(keep_under_second_name(folder / "book.json", folder / "kept.json").ok());
+    EXPECT_FALSE(keep_under_second_name(folder / "book.json", folder / "kept.json").ok());
+    ASSERT_TRUE(write_file_atomically(folder / "book.json", "new").ok());
+    EXPECT_EQ(bytes_of(folder / "kept.json"), "old");
+    EXPECT_THAT(message(keep_under_second_name(folder / "none", folder / "other")), HasSubstr("could not be written"));
+    // /dev/shm is another file system on every Linux, where a link is impossible and a copy must do.
+    if (std::filesystem::is_directory("/dev/shm")) {
+        const std::filesystem::path far = "/dev/shm/coldtune-second-name-" + std::to_string(::getpid());
+        const Status kept = keep_under_second_name(folder / "book.json", far);
+        EXPECT_TRUE(kept.ok());
+        EXPECT_EQ(bytes_of(far), "new");
+        std::filesystem::remove(far);
+    }
+}
+
 TEST(AtomicFile, FollowsLinks) {
     const ScratchFolder folder;
     std::filesystem::create_directory(folder / "real");

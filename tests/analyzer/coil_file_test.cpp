@@ -29,7 +29,8 @@ constexpr const char* full = R"({
   "primary": {"inner_diameter": "18cm", "pitch": "15mm", "turns": 9, "conductor": "8mm", "angle": 0,
               "base_height": "18cm"},
   "tank": {"capacitance": "12n", "tap_turns": 7.5, "lead_inductance": "0.4u"},
-  "tolerances": {"diameter": "0.5mm", "length": "3mm", "turns": 5, "base_height": "5mm", "topload": "2%"}
+  "tolerances": {"diameter": "0.5mm", "length": "3mm", "turns": 5, "base_height": "5mm", "topload": "2%",
+                 "primary": "3%", "tank_capacitance": "4%", "lead_inductance": "0.2u"}
 })";
 
 constexpr const char* bare = R"({"secondary": {"diameter": 0.1, "length": 0.5, "turns": 1000, "wire": "AWG 26",
@@ -98,6 +99,9 @@ TEST(CoilFile, ReadsEveryKey) {
     EXPECT_EQ(coil->tolerances.turns, 5.0);
     EXPECT_EQ(coil->tolerances.base_height_m, 5e-3);
     EXPECT_EQ(coil->tolerances.topload_relative, 0.02);
+    EXPECT_EQ(coil->tolerances.primary_relative, 0.03);
+    EXPECT_EQ(coil->tolerances.tank_capacitance_relative, 0.04);
+    EXPECT_EQ(coil->tolerances.lead_inductance_h, 0.2e-6);
 }
 
 TEST(CoilFile, LeavesOutWhatMayBeLeftOut) {

@@ -185,13 +185,36 @@ TEST(Geometry, AToroidMaySurroundTheTopEndIfItsHoleIsWideEnough) {
     expect_refused([](CoilDescription& c) { c.topload = {Toroid{0.3, 0.1, -0.05}}; }, {"topload.height", "winding"});
 }
 
-TEST(Geometry, AToroidsTubeIsAtMostHalfItsDiameter) {
+TEST(Geometry, AToroidKeepsAHole) {
     expect_refused(
         [](CoilDescription& c) {
             c.topload = {Toroid{0.4, 0.21, 0.3}};
         },
         {"topload.tube_diameter", "half of topload.outer_diameter"});
-    expect_accepted([](CoilDescription& c) { c.topload = {Toroid{0.4, 0.2, 0.3}}; });
+    expect_refused(
+        [](CoilDescription& c) {
+            c.topload = {Toroid{0.4, 0.2, 0.3}};
+        },
+        {"topload.tube_diameter", "hole is closed", "thinner than"});
+    expect_accepted([](CoilDescription& c) { c.topload = {Toroid{0.4, 0.1995, 0.3}}; });
+}
+
+TEST(Geometry, AWindingIsNoStraightWire) {
+    expect_refused([](CoilDescription& c) { c.secondary.diameter_m = c.secondary.length_m / 250; },
+                   {"secondary.length", "times secondary.diameter"});
+    expect_refused([](CoilDescription& c) { c.secondary.turns = 2; }, {"secondary.turns", "apart", "not a winding"});
+}
+
+// Turns, length and wire are each good to a per cent: a close winding must not be refused for that.
+TEST(Geometry, ACloseWindingMayAskForALittleMoreRoom) {
+    const auto close = [](double share) {
+        return [share](CoilDescription& c) {
+            c.secondary.wire_diameter_m = share * c.secondary.length_m / c.secondary.turns;
+            c.secondary.overall_wire_diameter_m.reset();
+        };
+    };
+    expect_accepted(close(1.015));
+    expect_refused(close(1.03), {"secondary.wire", "thicker than the pitch"});
 }
 
 TEST(Geometry, StackedBodiesMayTouchButNotCoincide) {

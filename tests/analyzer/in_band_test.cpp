@@ -6,6 +6,7 @@
 #include <complex>
 #include <numbers>
 
+#include "analyzer/measure/standard_gain.hpp"
 #include "tests/support/bench_rig.hpp"
 
 namespace coldtune {
@@ -128,6 +129,40 @@ TEST(InBandBudget, HoldsWhatWasDeclaredAndDropsWhatWasMeasured) {
     ASSERT_TRUE(full.ok() && full->resonance() != nullptr);
     EXPECT_THAT(sources(*full), testing::ElementsAre("noise", "form of the loss", "clock", "load standard"));
     EXPECT_LT(*full->resonance()->q_u95, *bare->resonance()->q_u95);
+}
+
+// What is promised of a standard is what using it brings.
+TEST(StandardGain, IsWhatTheStandardBrings) {
+    const bench::Bench bench = noisy_bench(60e3, 120, 21);
+    const auto request = test::request_for(bench, test::capture(bench, bench::Hookup::foot));
+    auto context = measure::prepare(request);
+    ASSERT_TRUE(context.ok());
+    const auto gains = measure::gains_of_standards(request, *context);
+    ASSERT_EQ(gains.size(), 3U);
+    for (const auto& gain : gains) {
+        auto with = request;
+        (gain.standard == bench::Hookup::open            ? with.open
+         : gain.standard == bench::Hookup::short_circuit ? with.short_circuit
+                                                         : with.load) = test::standard(bench, gain.standard);
+        const auto result = measure::analyze(with);
+        ASSERT_TRUE(result.ok() && result->resonance() != nullptr);
+        const double frequency = result->resonance()->frequency_u95_hz / gain.frequency_u95_hz;
+        const double q = *result->resonance()->q_u95 / gain.q_u95.value_or(0);
+        if (gain.standard == bench::Hookup::load) {
+            // Without the open standard the cable still counts, and how much depends on how far it is from declared.
+            EXPECT_LE(frequency, 1.1);
+            EXPECT_LE(q, 1.2);
+            continue;
+        }
+        EXPECT_NEAR(frequency, 1, 0.1);
+        EXPECT_NEAR(q, 1, 0.2);
+    }
+    // What is there already is not promised again.
+    auto corrected = request;
+    test::add_standards(corrected, bench);
+    auto whole = measure::prepare(corrected);
+    ASSERT_TRUE(whole.ok());
+    EXPECT_TRUE(measure::gains_of_standards(corrected, *whole).empty());
 }
 
 }  // namespace

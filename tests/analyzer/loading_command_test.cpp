@@ -6,7 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "analyzer/cli/loading_text.hpp"
-#include "analyzer/cli/run.hpp"
+#include "tests/support/command_line.hpp"
 #include "tests/support/loading_bench.hpp"
 #include "tests/support/scratch_folder.hpp"
 
@@ -17,7 +17,9 @@ using test::Capacitor;
 using test::kFour;
 using test::loaded_capture;
 using test::TrueCoil;
+using testing::coldtune;
 using ::testing::HasSubstr;
+using testing::Said;
 
 TEST(LoadingPoints, AreReadAsTyped) {
     const auto point = [](const char* text) {
@@ -43,30 +45,6 @@ TEST(LoadingPoints, AreReadAsTyped) {
     }
 }
 
-struct Ran {
-    int code;
-    std::string out, err;
-};
-
-Ran run(const std::vector<std::string>& arguments) {
-    std::vector<const char*> argv = {"coldtune"};
-    for (const std::string& a : arguments) argv.push_back(a.c_str());
-    std::FILE* out = std::tmpfile();
-    std::FILE* err = std::tmpfile();
-    Ran ran;
-    ran.code = cli::run(static_cast<int>(argv.size()), argv.data(), out, err);
-    const auto text = [](std::FILE* file) {
-        std::rewind(file);
-        std::string all;
-        for (int c = std::fgetc(file); c != EOF; c = std::fgetc(file)) all.push_back(static_cast<char>(c));
-        std::fclose(file);
-        return all;
-    };
-    ran.out = text(out);
-    ran.err = text(err);
-    return ran;
-}
-
 TEST(LoadingCommand, PrintsOneObjectAndTheExitCodesOfTheContract) {
     const coldtune::testing::ScratchFolder folder;
     const TrueCoil coil = test::true_coil();
@@ -82,7 +60,7 @@ TEST(LoadingCommand, PrintsOneObjectAndTheExitCodesOfTheContract) {
     std::vector<std::string> command = {"loading", "--coil", coil_path, "--reference", "10k", "--period", "32768"};
     command.insert(command.end(), points.begin(), points.end());
 
-    const Ran text = run(command);
+    const Said text = coldtune(command);
     EXPECT_EQ(text.code, 0) << text.err;
     EXPECT_THAT(text.out, HasSubstr("loading-series"));
     EXPECT_THAT(text.out, HasSubstr("straight line"));
@@ -90,7 +68,7 @@ TEST(LoadingCommand, PrintsOneObjectAndTheExitCodesOfTheContract) {
 
     auto with_json = command;
     with_json.emplace_back("--json");
-    const Ran json = run(with_json);
+    const Said json = coldtune(with_json);
     EXPECT_EQ(json.code, 0);
     const auto object = nlohmann::json::parse(json.out);
     EXPECT_EQ(object["verdict"], "caution");  // no standard was used
@@ -100,22 +78,23 @@ TEST(LoadingCommand, PrintsOneObjectAndTheExitCodesOfTheContract) {
     // The middle capacitor is said to be a quarter larger: refused, with the object and one line.
     auto odd = with_json;
     odd[10].replace(0, odd[10].find('='), "590p");
-    const Ran refused = run(odd);
+    const Said refused = coldtune(odd);
     EXPECT_EQ(refused.code, 4);
     EXPECT_TRUE(nlohmann::json::parse(refused.out)["resonance"].is_null());
     EXPECT_EQ(std::count(refused.err.begin(), refused.err.end(), '\n'), 1);
 
     auto missing = with_json;
     missing[10] = "470p=" + (folder / "nothing.wav").string();
-    const Ran unreadable = run(missing);
+    const Said unreadable = coldtune(missing);
     EXPECT_EQ(unreadable.code, 3);
     EXPECT_EQ(nlohmann::json::parse(unreadable.out)["findings"][0]["code"], "unreadable");
 
-    EXPECT_EQ(run({"loading", "--reference", "10k", "--point", "100p=x.wav", "--point", "rubbish"}).code, 2);
-    EXPECT_EQ(run({"loading", "--coil", coil_path, "--point", "100p=x.wav"}).code, 2);  // no reference
-    EXPECT_EQ(run({"loading", "--coil", coil_path, "--reference", "10k", "--tolerance", "60%", "--point", "1p=x"}).code,
-              2);
-    const Ran help = run({"loading", "--help"});
+    EXPECT_EQ(coldtune({"loading", "--reference", "10k", "--point", "100p=x.wav", "--point", "rubbish"}).code, 2);
+    EXPECT_EQ(coldtune({"loading", "--coil", coil_path, "--point", "100p=x.wav"}).code, 2);  // no reference
+    EXPECT_EQ(
+        coldtune({"loading", "--coil", coil_path, "--reference", "10k", "--tolerance", "60%", "--point", "1p=x"}).code,
+        2);
+    const Said help = coldtune({"loading", "--help"});
     EXPECT_EQ(help.code, 0);
     EXPECT_THAT(help.out, HasSubstr("--point"));
 }

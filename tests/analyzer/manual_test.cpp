@@ -3,6 +3,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <iterator>
 #include <map>
 #include <regex>
 #include <set>
@@ -22,18 +23,28 @@ using ::testing::Contains;
 using ::testing::HasSubstr;
 using ::testing::UnorderedElementsAre;
 
-// Options of the help text of every command, by the words the user sees; "" is the program itself.
+std::vector<std::string> words_of(const std::string& text) {
+    std::istringstream stream(text);
+    return {std::istream_iterator<std::string>(stream), {}};
+}
+
+// Options of the help text of every command ("export", "book list"), by the words the user sees; "" is the program
+// itself. The help of a command that has others below it lists them after a heading.
 std::map<std::string, std::set<std::string>> options_in_help() {
-    static const std::regex command(R"(^  ([a-z]+) {2,}\S)"), option(R"(^  (?:-\w,)?(--[a-z-]+))");
+    static const std::regex command(R"(^  ([a-z]+) {2,}\S)"), option(R"(^  (?:-\w,)?(--[a-z0-9-]+))");
     std::map<std::string, std::set<std::string>> found;
     std::vector<std::string> names = {""};
     for (std::size_t k = 0; k < names.size(); ++k) {
-        std::vector<std::string> arguments = {names[k], "--help"};
-        if (names[k].empty()) arguments.erase(arguments.begin());
+        const std::string name = names[k];
+        std::vector<std::string> arguments = words_of(name);
+        arguments.emplace_back("--help");
         std::istringstream lines(coldtune(arguments).out);
+        bool below = false;
         for (std::string line; std::getline(lines, line);) {
-            if (std::smatch match; std::regex_search(line, match, option)) found[names[k]].insert(match[1]);
-            if (std::smatch match; k == 0 && std::regex_search(line, match, command)) names.push_back(match[1]);
+            below = below || line == "Subcommands:";
+            if (std::smatch match; std::regex_search(line, match, option)) found[name].insert(match[1]);
+            if (std::smatch match; below && std::regex_search(line, match, command))
+                names.push_back(name + (name.empty() ? "" : " ") + match[1].str());
         }
     }
     return found;
@@ -50,7 +61,9 @@ TEST(Manual, ThePageHoldsEveryOptionOfEveryCommand) {
     // Bold letters come overstruck.
     const std::string text = std::regex_replace(read.output, std::regex(".\b"), "");
     const auto all = options_in_help();
-    EXPECT_GT(all.size(), 10U);
+    for (const char* command : {"measure", "follow", "tune", "exchange", "book", "book add", "report"}) {
+        EXPECT_TRUE(all.contains(command)) << command;
+    }
     for (const auto& [command, options] : all) {
         const std::string heading = command.empty() ? "\nOPTIONS\n" : "\n   " + command + "\n";
         const auto from = text.find(heading);
@@ -94,11 +107,15 @@ TEST(Manual, BashCompletesEveryOptionOfEveryCommand) {
     folder.put("completion.bash", said.out);
     const auto all = options_in_help();
     for (const auto& [command, options] : all) {
-        const auto words =
-            command.empty() ? offered(folder, {"coldtune", "--"}) : offered(folder, {"coldtune", command, "--"});
-        EXPECT_THAT(words, ::testing::UnorderedElementsAreArray(options)) << command;
-        if (command.empty()) continue;
-        EXPECT_THAT(offered(folder, {"coldtune", ""}), Contains(command));
+        std::vector<std::string> line = {"coldtune"};
+        for (const std::string& word : words_of(command)) {
+            std::vector<std::string> so_far = line;
+            so_far.emplace_back();
+            EXPECT_THAT(offered(folder, so_far), Contains(word)) << command;
+            line.push_back(word);
+        }
+        line.emplace_back("--");
+        EXPECT_THAT(offered(folder, line), ::testing::UnorderedElementsAreArray(options)) << command;
     }
 }
 
@@ -114,6 +131,10 @@ TEST(Manual, BashCompletesWhatAnOptionTakes) {
     EXPECT_THAT(offered(folder, {"coldtune", "analyze", "--coil", "m"}), UnorderedElementsAre("my coil.json"));
     EXPECT_THAT(offered(folder, {"coldtune", "analyze", "a"}), UnorderedElementsAre("a.wav"));
     EXPECT_THAT(offered(folder, {"coldtune", "loading", "--point", "100p", "=", "a"}), UnorderedElementsAre("a.wav"));
+    EXPECT_THAT(offered(folder, {"coldtune", "book", "sh"}), UnorderedElementsAre("show"));
+    EXPECT_THAT(offered(folder, {"coldtune", "book", "show", "my"}), UnorderedElementsAre("my coil.json"));
+    EXPECT_THAT(offered(folder, {"coldtune", "book", "add", "--keep", ""}), UnorderedElementsAre("flac", "wav"));
+    EXPECT_THAT(offered(folder, {"coldtune", "book", "nonsense", "--"}), UnorderedElementsAre());
     EXPECT_THAT(offered(folder, {"coldtune", "export", "--as", "touch"}),
                 UnorderedElementsAre("touchstone1", "touchstone2"));
     EXPECT_THAT(offered(folder, {"coldtune", "analyze", "--reference", ""}), UnorderedElementsAre());

@@ -1,10 +1,10 @@
 # From captures to verdicts.
 coldtune_test(measure_test
-  SOURCES findings_test.cpp in_band_test.cpp
+  SOURCES findings_test.cpp follow_test.cpp in_band_test.cpp one_input_test.cpp
   LIBS coldtune_analyzer)
 
 coldtune_test(below_band_test
-  SOURCES below_band_test.cpp
+  SOURCES below_band_test.cpp ways_table_test.cpp
   LIBS coldtune_analyzer Eigen3::Eigen
   TIMEOUT 900
   HEAVY)

@@ -81,8 +81,9 @@ TEST(PrimaryTaps, TableIsTheFunctionAndEndsWithTheLastTurn) {
 
 TEST(PrimaryTaps, PartTurnIsNeumannsIntegralOverTwoArcs) {
     // Two arcs one above the other at the distance of the wire's radius, integrated by brute force in two angles and by
-    // another library's rule in one, in the ratio to the same for a whole turn.
-    Primary p = spiral();
+    // another library's rule in one, in the ratio to the same for a whole turn. Upright, so that every part of the turn
+    // has the whole turn's radius.
+    Primary p = spiral(90);
     p.conductor_diameter_m = 20e-3;
     p.pitch_m = 30e-3;
     const double radius = 0.1;

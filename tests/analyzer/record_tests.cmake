@@ -9,5 +9,6 @@ coldtune_test(record_test
     json_text_test.cpp
     preferred_values_test.cpp
     quantity_test.cpp
+    sha256_test.cpp
     ../support/process.cpp
   LIBS coldtune_analyzer nlohmann_json::nlohmann_json)

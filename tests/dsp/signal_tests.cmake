@@ -5,6 +5,7 @@ coldtune_test(dsp_signal_test
     broadband_test.cpp
     capture_health_test.cpp
     clock_drift_test.cpp
+    delay_test.cpp
     fft_test.cpp
     response_test.cpp
     signal_start_test.cpp

@@ -9,41 +9,11 @@
 #include "analyzer/bench/bench.hpp"
 #include "analyzer/bench/simulated_port.hpp"
 #include "tests/gui/headless_window.hpp"
+#include "tests/gui/window_benches.hpp"
 #include "tests/support/scratch_folder.hpp"
 
 namespace coldtune::gui {
 namespace {
-
-// The demonstration coil's resonance as the simulated bench plays it: every capacitance 1.02 and every inductance 0.995
-// times the model's moves every resonance by exactly 1/sqrt(1.02 x 0.995); its clock is 12 ppm fast, so what is
-// recorded reads 12 ppm low.
-double true_resonance(const State& s) {
-    return s.calculation.value->frequency_hz / std::sqrt(1.02 * 0.995) / (1 + 12e-6);
-}
-
-// A bench with a fault, behind the same door.
-PortFactory faulty(std::function<void(bench::Bench&)> spoil) {
-    return [spoil = std::move(spoil)](const PortRequest& request) -> std::unique_ptr<audio::AudioPort> {
-        bench::Bench bench = bench::default_bench();
-        spoil(bench);
-        return bench::make_simulated_port(bench, request.hookup, 0);
-    };
-}
-
-// An interface that is listed, and gone when it is used.
-class LostPort final : public audio::AudioPort {
-public:
-    Result<std::vector<audio::DeviceInfo>> devices() override {
-        return std::vector<audio::DeviceInfo>{{"Field box", "ALSA", 4, 2, 48000, {48000, 96000}}};
-    }
-    Result<audio::Recording> play_and_record(const audio::SweepRequest&, std::stop_token,
-                                             const audio::ProgressCallback&) override {
-        return device_error("the interface 'Field box' is gone; plug it in again");
-    }
-};
-PortFactory lost() {
-    return [](const PortRequest&) { return std::make_unique<LostPort>(); };
-}
 
 TEST(Window, OpensOnACoilThatIsCalculated) {
     HeadlessWindow w;
@@ -127,6 +97,26 @@ TEST(Window, TheSpaceBarSweepsAndTheResultIsTheCoilsOwn) {
         EXPECT_GT(m.frequency_hz, w.state().view.x.range.low);
         EXPECT_LT(m.frequency_hz, w.state().view.x.range.high);
     }
+}
+
+TEST(Window, EachStandardSaysWhatItWouldImproveNow) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.press(key::f5);
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    const auto asked = std::chrono::steady_clock::now();
+    while (w.state().runs.empty() || w.state().runs[0].gains.empty()) {
+        w.frames();
+        ASSERT_LT(std::chrono::steady_clock::now() - asked, std::chrono::seconds(30));
+    }
+    ASSERT_EQ(w.state().runs[0].gains.size(), 3U);
+    const auto& open = w.state().runs[0].gains[0];
+    EXPECT_EQ(open.standard, bench::Hookup::open);
+    EXPECT_LT(open.frequency_u95_hz, w.state().runs[0].result.resonance()->frequency_u95_hz);
+    w.press(key::f4);
+    w.frames();
+    for (const char* name : {"gain.open", "gain.short", "gain.load"}) EXPECT_TRUE(w.has(name)) << name;
 }
 
 TEST(Window, AStandardTakenByHandSharpensTheNextSweep) {

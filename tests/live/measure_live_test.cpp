@@ -125,6 +125,70 @@ TEST(MeasureLive, RealSpeedIsRightToo) {
     }
 }
 
+// One input: the input on the generator side is not used; open, load and coil are swept in one stream, while the client
+// changes what hangs on its bench from sweep to sweep. The bounds are the same as with two inputs.
+TEST(MeasureLive, OneInputIsRightToo) {
+    const JackServer server({.rate_hz = 96000, .period_frames = 8192});
+    for (int i = 0; i < 6; ++i) {
+        auto arguments = coil_arguments(96000 * (0.08 + 0.06 * i), 40 * std::pow(1.4, i), i + 40);
+        for (const char* more : {"--freewheel", "--sequence", "open,load,foot"}) arguments.emplace_back(more);
+        const JackCoil coil(arguments);
+        const ScratchFolder folder;
+        std::string line = "yes '' |";
+        for (const std::string& word : measure_command(coil.name(), 96000, folder / "capture.wav"))
+            line += " '" + word + "'";
+        const Outcome outcome =
+            run({"sh", "-c", line + " --one-input --load-value 10k --coil-input 2"}, milliseconds(30000));
+        ASSERT_EQ(outcome.code, 0) << outcome.errors << outcome.output;
+        const auto result = nlohmann::json::parse(outcome.output);
+        ASSERT_TRUE(result["resonance"].is_object()) << outcome.output;
+        EXPECT_LT(std::abs(result["resonance"]["frequency_hz"].get<double>() / coil.frequency_hz() - 1),
+                  frequency_bound);
+        EXPECT_LT(std::abs(result["resonance"]["q"].get<double>() / coil.q() - 1), q_bound);
+        EXPECT_THAT(outcome.errors, HasSubstr("then press Enter"));
+        EXPECT_TRUE(std::filesystem::exists(folder / "capture.open.wav"));
+        EXPECT_TRUE(std::filesystem::exists(folder / "capture.load.wav"));
+    }
+}
+
+// Live readings through the server at real speed. How late they come is a matter for the benchmark; that they are right
+// and come as often as promised is one for here.
+TEST(MeasureLive, FollowingIsRightToo) {
+    const JackServer server({.rate_hz = 96000, .period_frames = 4096, .synchronous = true});
+    const JackCoil coil(coil_arguments(30e3, 80, 9));
+    const Outcome outcome = run({program, "follow", "--device", coil.name(), "--hookup", "foot", "--reference", "10k",
+                                 "--rate", "96000", "--readings", "12", "--json"},
+                                milliseconds(40000));
+    ASSERT_EQ(outcome.code, 0) << outcome.errors;
+    const auto out = nlohmann::json::parse(outcome.output);
+    EXPECT_LE(out["update_s"].get<double>(), 0.2);
+    ASSERT_EQ(out["readings"].size(), 12U);
+    std::vector<double> late;
+    for (const auto& reading : out["readings"]) {
+        ASSERT_TRUE(reading["resonance"].is_object()) << reading;
+        EXPECT_LT(std::abs(reading["resonance"]["frequency_hz"].get<double>() / coil.frequency_hz() - 1),
+                  frequency_bound);
+        EXPECT_LT(std::abs(reading["resonance"]["q"].get<double>() / coil.q() - 1), q_bound);
+        late.push_back(reading["late_s"].get<double>());
+    }
+    std::cout << fmt::format("latest reading {:.0f} ms after its last sample\n",
+                             1e3 * *std::max_element(late.begin(), late.end()));
+}
+
+TEST(MeasureLive, OneInputWithNobodyToPressEnterGivesNothing) {
+    const JackServer server({.rate_hz = 96000});
+    const JackCoil coil({"--freewheel"});
+    const ScratchFolder folder;
+    auto command = measure_command(coil.name(), 96000, folder / "capture.wav");
+    for (const char* more : {"--one-input", "--load-value", "10k"}) command.emplace_back(more);
+    std::string line;
+    for (const std::string& word : command) line += " '" + word + "'";
+    const Outcome outcome = run({"sh", "-c", line + " < /dev/null"}, milliseconds(20000));
+    EXPECT_EQ(outcome.code, 4);
+    EXPECT_THAT(outcome.errors, HasSubstr("press Enter between the sweeps"));
+    EXPECT_FALSE(std::filesystem::exists(folder / "capture.wav"));
+}
+
 // Exit 5, one line that says what happened, no number, no file.
 void expect_no_result(const Outcome& outcome, const std::filesystem::path& out, int code) {
     ASSERT_TRUE(outcome.code) << "it hangs";

@@ -19,53 +19,22 @@
 
 #include "analyzer/audio/audio_port.hpp"
 #include "tests/support/jack_server.hpp"
+#include "tests/support/live_rig.hpp"
 #include "tests/support/tape.hpp"
 
 namespace coldtune::audio {
 namespace {
 
+using testing::exact_delay;
+using testing::expect_fault;
 using ::testing::HasSubstr;
 using testing::JackCoil;
 using testing::JackServer;
+using testing::noise_request;
 using ::testing::Not;
 using testing::ServerOptions;
+using testing::since;
 using Clock = std::chrono::steady_clock;
-
-double since(Clock::time_point begin) {
-    return std::chrono::duration<double>(Clock::now() - begin).count();
-}
-
-// White noise between 0.1 s of silence at either end; every float of it is different.
-SweepRequest noise_request(const JackCoil& coil, double seconds) {
-    SweepRequest request;
-    request.device = coil.name();
-    request.sample_rate_hz = coil.rate_hz();
-    const auto silence = static_cast<std::size_t>(0.1 * coil.rate_hz());
-    std::mt19937 random(11);
-    std::uniform_real_distribution<double> level(-0.5, 0.5);
-    request.stimulus.assign(silence, 0.0);
-    for (auto n = static_cast<std::size_t>(seconds * coil.rate_hz()); n > 0; --n) {
-        request.stimulus.push_back(level(random));
-    }
-    request.stimulus.insert(request.stimulus.end(), silence, 0.0);
-    request.tail_frames = silence;
-    return request;
-}
-
-// Frames by which the recording lags, if it is otherwise the stimulus bit for bit.
-std::optional<std::size_t> exact_delay(const SweepRequest& request, const std::vector<double>& recorded) {
-    const auto sounds = [](double x) { return x != 0; };
-    const auto played = std::find_if(request.stimulus.begin(), request.stimulus.end(), sounds);
-    const auto heard = std::find_if(recorded.begin(), recorded.end(), sounds);
-    const auto delay = (heard - recorded.begin()) - (played - request.stimulus.begin());
-    if (delay < 0) return std::nullopt;
-    for (std::size_t i = 0; i + static_cast<std::size_t>(delay) < recorded.size(); ++i) {
-        const double x =
-            i < request.stimulus.size() ? static_cast<double>(static_cast<float>(request.stimulus[i])) : 0.0;
-        if (recorded[i + static_cast<std::size_t>(delay)] != x) return std::nullopt;
-    }
-    return static_cast<std::size_t>(delay);
-}
 
 Result<Recording> play(const SweepRequest& request) {
     return make_portaudio_port()->play_and_record(request, {}, {});
@@ -79,15 +48,6 @@ void expect_exact(const Result<Recording>& recording, const SweepRequest& reques
     EXPECT_EQ(recording->device, request.device);
     EXPECT_TRUE(exact_delay(request, recording->capture.generator)) << "generator side differs";
     EXPECT_TRUE(exact_delay(request, recording->capture.coil)) << "coil side differs";
-}
-
-// A device error that says what happened.
-void expect_fault(const Result<Recording>& recording, const std::string& words) {
-    ASSERT_FALSE(recording.ok());
-    EXPECT_EQ(recording.error().kind, ErrorKind::device) << recording.error().message;
-    EXPECT_THAT(recording.error().message, HasSubstr(words));
-    EXPECT_THAT(recording.error().message, Not(HasSubstr("the audio process"))) << "the child crashed";
-    EXPECT_EQ(recording.error().message.find('\n'), std::string::npos);
 }
 
 // One that was noticed in time: the contract's second without progress, and as much again for ramping down or ending

@@ -121,6 +121,105 @@ TEST_F(StreamCopierTest, CountsInterruptionsInsideTheRecordingOnly) {
     EXPECT_EQ(block.callbacks, 6U);
 }
 
+// A stream that is held open: jobs come one after another.
+class HeldCopierTest : public StreamCopierTest {
+protected:
+    void hold(std::size_t stimulus, std::size_t total, std::size_t ramp) {
+        auto made = SharedStream::create(stimulus, total);
+        ASSERT_TRUE(made.ok());
+        stream = std::make_unique<SharedStream>(std::move(*made));
+        StreamBlock& block = stream->block();
+        block.held = 1;
+        block.ramp_frames = ramp;
+        block.output_channel = 1;
+        block.generator_input = 2;
+        block.coil_input = 0;
+        copier = std::make_unique<StreamCopier>(*stream, inputs, outputs, 0, interrupted);
+    }
+    void job(std::size_t stimulus, std::size_t total, bool looped) {
+        StreamBlock& block = stream->block();
+        block.job_stimulus_frames = stimulus;
+        block.job_total_frames = total;
+        block.job_looped = looped ? 1 : 0;
+        block.job = block.job + 1;
+    }
+};
+
+TEST_F(HeldCopierTest, IsSilentBetweenJobsAndKeepsThemApart) {
+    hold(100, 150, 1);
+    for (std::size_t i = 0; i < 100; ++i) stream->stimulus()[i] = 1;
+    for (const float x : buffer(40)) EXPECT_EQ(x, 0.0F) << "before the first job";
+    EXPECT_EQ(stream->block().frames, 0U);
+    job(100, 150, false);
+    const std::size_t first = time;
+    std::size_t sounding = 0;
+    for (int i = 0; i < 30; ++i) {
+        for (const float x : buffer(7)) sounding += x != 0 ? 1U : 0U;
+    }
+    EXPECT_EQ(stream->block().job_taken, 1U);
+    EXPECT_EQ(sounding, 99U);  // the first frame is the foot of the one-frame ramp
+    EXPECT_EQ(stream->block().frames, 150U);
+    EXPECT_EQ(stream->coil()[149], value(0, first + 149));
+    for (std::size_t i = 0; i < 60; ++i) stream->stimulus()[i] = 0.5F;
+    job(60, 80, false);
+    const std::size_t second = time;
+    const auto played = buffer(100);
+    EXPECT_EQ(stream->block().job_taken, 2U);
+    EXPECT_EQ(stream->block().frames, 80U);
+    EXPECT_EQ(stream->generator()[0], value(2, second));
+    for (std::size_t i = 1; i < 100; ++i) EXPECT_EQ(played[i], i < 60 ? 0.5F : 0.0F) << i;
+}
+
+TEST_F(HeldCopierTest, LoopsWithoutAGapAndRecordsRoundAndRound) {
+    hold(50, 200, 1);
+    for (std::size_t i = 0; i < 50; ++i) stream->stimulus()[i] = static_cast<float>(i + 1) / 100;
+    job(50, 200, true);
+    std::vector<float> played;
+    for (int i = 0; i < 43; ++i) {
+        const auto part = buffer(11);
+        played.insert(played.end(), part.begin(), part.end());
+    }
+    ASSERT_EQ(stream->block().frames, 473U);
+    for (std::size_t i = 1; i < played.size(); ++i) EXPECT_EQ(played[i], stream->stimulus()[i % 50]) << i;
+    // The newest 200 frames are there, each at its number modulo 200.
+    for (std::size_t i = 273; i < 473; ++i) EXPECT_EQ(stream->coil()[i % 200], value(0, i)) << i;
+}
+
+TEST_F(HeldCopierTest, ANewJobEndsALoopThroughTheRampNotThroughAStep) {
+    constexpr std::size_t ramp = 100;
+    hold(50, 200, ramp);
+    for (std::size_t i = 0; i < 50; ++i) stream->stimulus()[i] = 1;
+    job(50, 200, true);
+    auto played = buffer(300);
+    job(0, 0, false);
+    for (int i = 0; i < 4; ++i) {
+        const auto part = buffer(60);
+        played.insert(played.end(), part.begin(), part.end());
+    }
+    for (std::size_t i = 1; i < played.size(); ++i) {
+        EXPECT_LE(std::abs(played[i] - played[i - 1]), static_cast<float>(std::numbers::pi / 2 / ramp) * 1.001F);
+    }
+    EXPECT_EQ(played.back(), 0.0F);
+    EXPECT_EQ(stream->block().job_taken, 2U);
+    stream->block().stop = 1;
+    buffer(10);
+    buffer(10);
+    EXPECT_GE(stream->block().silent_callbacks, 1U);
+}
+
+// Late buffers between two jobs move the delay from output to input.
+TEST_F(HeldCopierTest, CountsInterruptionsBetweenJobs) {
+    hold(50, 100, 1);
+    const StreamFlags all = {true, true, true, true};
+    buffer(10, all);
+    EXPECT_EQ(stream->block().input_overflows, 0U) << "before the first job nothing depends on it";
+    job(50, 100, false);
+    buffer(200);
+    buffer(10, all);
+    EXPECT_EQ(stream->block().input_overflows, 1U);
+    EXPECT_EQ(stream->block().output_underflows, 1U);
+}
+
 TEST(SharedStream, RefusesWhatIsTooLongWithASentence) {
     const auto stream = SharedStream::create(10, SharedStream::longest_frames + 1);
     ASSERT_FALSE(stream.ok());

@@ -2,6 +2,7 @@
 coldtune_test(outside_modes_test
   SOURCES
     capacitance_exact_test.cpp
+    coupled_ngspice_test.cpp
     measured_coils_test.cpp
     model_ngspice_test.cpp
     model_scipy_test.cpp

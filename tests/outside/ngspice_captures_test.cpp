@@ -11,10 +11,12 @@
 #include <filesystem>
 #include <fstream>
 #include <nlohmann/json.hpp>
+#include <numbers>
 #include <string>
 #include <variant>
 
 #include "analyzer/audio/capture_file.hpp"
+#include "analyzer/measure/pair_fit.hpp"
 #include "dsp/correction.hpp"
 #include "dsp/resonance_fit.hpp"
 #include "dsp/response.hpp"
@@ -145,6 +147,33 @@ TEST(NgspiceCaptures, CoupledPeaksAreBothReported) {
     // A peak is a bin: 5.9 Hz, and its conductance top lies off the zero of reactance by a fraction of f/Q.
     const double second = t["networks"]["coupled"]["zero_reactance_hz"][1];
     EXPECT_NEAR(found.other_peaks.front().frequency_hz, second, 0.1 * second / 119.5 + 5.9);
+}
+
+TEST(NgspiceCaptures, CoupledCircuitsAreTakenApart) {
+    // The netlist of truth.json: L1 0.31 H, R1 390 ohm, C1 74 pF; L2 0.05 H, R2 95 ohm, C3 430 pF; K1 0.16. Both
+    // lumped: the secondary has no higher modes.
+    const Json t = truth();
+    const Json& entry = capture_of(t, "coupled", "foot");
+    const dsp::Response response = periodic(read(kFolder / entry["file"].get<std::string>()), entry);
+    const auto corrected = dsp::correct(response, standards(t, "coupled"), declared(t));
+    ASSERT_TRUE(corrected.ok()) << corrected.error().message;
+    const auto outcome = measure::fit_pair(*corrected, measure::PairShape{{}, 1e-6, 1e-6, true});
+    const auto* pair = std::get_if<measure::PairFit>(&outcome);
+    ASSERT_NE(pair, nullptr) << std::get<std::string>(outcome);
+    const double two_pi = 2 * std::numbers::pi;
+    const double secondary_hz = 1 / (two_pi * std::sqrt(0.31 * 74e-12));
+    const double tank_hz = 1 / (two_pi * std::sqrt(0.05 * 430e-12));
+    EXPECT_LT(std::abs(pair->value.secondary_hz / secondary_hz - 1) * 1e6, kFrequencyPpm);
+    EXPECT_LT(std::abs(pair->value.primary_hz / tank_hz - 1) * 1e6, kFrequencyPpm);
+    EXPECT_NEAR(pair->value.secondary_q / (two_pi * secondary_hz * 0.31 / 390), 1, kQRelative);
+    EXPECT_NEAR(pair->value.primary_q / (two_pi * tank_hz * 0.05 / 95), 1, kQRelative);
+    // As promised for k; two lumped circuits leave far less.
+    EXPECT_NEAR(pair->value.k / 0.16, 1, 0.02);
+    RecordProperty("secondary_ppm", std::to_string((pair->value.secondary_hz / secondary_hz - 1) * 1e6));
+    RecordProperty("tank_ppm", std::to_string((pair->value.primary_hz / tank_hz - 1) * 1e6));
+    RecordProperty("k_ratio", std::to_string(pair->value.k / 0.16));
+    RecordProperty("q_ratios", std::to_string(pair->value.secondary_q / (two_pi * secondary_hz * 0.31 / 390)) + " " +
+                                   std::to_string(pair->value.primary_q / (two_pi * tank_hz * 0.05 / 95)));
 }
 
 TEST(NgspiceCaptures, FlacSaysTheSame) {

@@ -24,6 +24,7 @@
 #include <random>
 #include <string>
 #include <thread>
+#include <vector>
 
 #include "tests/support/coil_circuit.hpp"
 #include "tests/support/tape.hpp"
@@ -43,6 +44,8 @@ struct Options {
     double late_s = 0.2;
     int kill_pid = 0;
     int sweep = 1;  // in which to misbehave
+    std::vector<std::string>
+        sequence;  // what hangs at the coil side in the first sweep, the second ...; the last stays
     std::string tape;
 };
 
@@ -54,6 +57,7 @@ struct Client {
     jack_port_t* coil = nullptr;
     double rate_hz = 0;
     std::unique_ptr<CoilCircuit> circuit;
+    std::vector<std::unique_ptr<CoilCircuit>> sequence;
     std::mt19937_64 random;
     std::normal_distribution<double> normal;
     double noise_rms = 0;
@@ -93,6 +97,11 @@ int process(jack_nframes_t frames, void* argument) {
     const bool sounds = std::any_of(input, input + frames, [](float x) { return x != 0; });
     if (sounds && (client.sweep == 0 || static_cast<double>(client.quiet_frames) > 0.15 * client.rate_hz))
         ++client.sweep;
+    CoilCircuit& circuit =
+        client.sequence.empty()
+            ? *client.circuit
+            : *client
+                   .sequence[std::min(client.sequence.size(), static_cast<std::size_t>(std::max(1, client.sweep))) - 1];
     client.quiet_frames = sounds ? 0 : client.quiet_frames + frames;
     // Faster than time it would fill up with silence before anything happens.
     if (client.tape != nullptr && !client.options.freewheel) client.tape->append(input, frames);
@@ -111,7 +120,7 @@ int process(jack_nframes_t frames, void* argument) {
         double generator_side = static_cast<double>(input[i]);
         double coil_side = generator_side;
         if (!client.options.bypass && !idle) {
-            client.circuit->process(static_cast<double>(input[i]), generator_side, coil_side);
+            circuit.process(static_cast<double>(input[i]), generator_side, coil_side);
         }
         if (client.noise_rms > 0) {
             generator_side += client.noise_rms * client.normal(client.random);
@@ -121,6 +130,13 @@ int process(jack_nframes_t frames, void* argument) {
         coil[i] = static_cast<float>(coil_side);
     }
     return 0;
+}
+
+Fixture fixture_of(const std::string& hookup) {
+    return hookup == "open"    ? Fixture::open
+           : hookup == "short" ? Fixture::shorted
+           : hookup == "load"  ? Fixture::load
+                               : Fixture::foot;
 }
 
 std::optional<int> parse(int argc, char** argv, Options& options) {
@@ -137,6 +153,8 @@ std::optional<int> parse(int argc, char** argv, Options& options) {
     app.add_option("--reference", options.design.reference_ohm);
     app.add_option("--load", options.design.load_ohm);
     app.add_option("--hookup", hookup)->check(CLI::IsMember({"foot", "open", "short", "load", "bypass"}));
+    app.add_option("--sequence", options.sequence, "hookups of the first sweep, the second ...; the last one stays")
+        ->delimiter(',');
     app.add_flag("--freewheel", options.freewheel);
     app.add_option("--noise-dbfs", options.noise_dbfs, "rms of each output against a full-scale sine");
     app.add_option("--seed", options.seed);
@@ -156,10 +174,7 @@ std::optional<int> parse(int argc, char** argv, Options& options) {
     }
     options.design.input_siemens = 1 / input_ohm;
     options.bypass = hookup == "bypass";
-    options.design.fixture = hookup == "open"    ? Fixture::open
-                             : hookup == "short" ? Fixture::shorted
-                             : hookup == "load"  ? Fixture::load
-                                                 : Fixture::foot;
+    options.design.fixture = fixture_of(hookup);
     return std::nullopt;
 }
 
@@ -203,6 +218,11 @@ int run(int argc, char** argv) {
     }
     client.rate_hz = jack_get_sample_rate(client.jack);
     client.circuit = std::make_unique<CoilCircuit>(client.options.design, client.rate_hz);
+    for (const std::string& hookup : client.options.sequence) {
+        CoilDesign design = client.options.design;
+        design.fixture = fixture_of(hookup);
+        client.sequence.push_back(std::make_unique<CoilCircuit>(design, client.rate_hz));
+    }
     client.random.seed(client.options.seed);
     if (client.options.noise_dbfs) {
         client.noise_rms = std::pow(10.0, *client.options.noise_dbfs / 20) / std::numbers::sqrt2;

@@ -50,7 +50,7 @@ std::filesystem::path prepare_private_audio() {
     if (!private_shm) {
         std::cerr << "note: /dev/shm is shared with the system; servers of other programs may disturb these tests\n";
     }
-    std::string folder = (std::filesystem::temp_directory_path() / "coldtune-live-XXXXXX").string();
+    std::string folder = (std::filesystem::temp_directory_path() / ("coldtune-live-" + std::string(6, 'X'))).string();
     if (mkdtemp(folder.data()) == nullptr) throw std::runtime_error("cannot create a folder for the audio tests");
     log_folder = folder;
     const auto alsa = log_folder / "alsa.conf";

@@ -1,0 +1,267 @@
+#include "analyzer/book/book_file.hpp"
+
+#include <fmt/format.h>
+#include <sys/stat.h>
+
+#include <algorithm>
+#include <cerrno>
+#include <system_error>
+
+#include "analyzer/book/book_json.hpp"
+#include "analyzer/book/earlier_saves.hpp"
+#include "analyzer/book/kept_files.hpp"
+#include "analyzer/record/atomic_file.hpp"
+#include "analyzer/record/plain_text.hpp"
+#include "analyzer/record/sha256.hpp"
+#include "analyzer/record/utc_time.hpp"
+
+namespace coldtune::book {
+namespace {
+
+namespace fs = std::filesystem;
+
+Result<Seen> look_at(const fs::path& path) {
+    Seen seen;
+    struct stat status {};
+    if (::stat(path.c_str(), &status) != 0) {
+        if (errno == ENOENT || errno == ENOTDIR) return seen;
+        return bad_input(fmt::format("{}: cannot be looked at: {}; check the disk",
+                                     record::one_line(path.string(), 200), std::generic_category().message(errno)));
+    }
+    if (!S_ISREG(status.st_mode)) return bad_input(record::one_line(path.string(), 200) + ": is no ordinary file");
+    seen.there = true;
+    seen.bytes = static_cast<std::uint64_t>(status.st_size);
+    return seen;
+}
+
+// The book's file is read once; what was seen and what was understood are then of the same bytes.
+struct Read {
+    Seen seen;
+    std::variant<Book, NoBook> outcome;
+};
+
+Result<Read> read_file(const fs::path& path) {
+    Read read;
+    auto seen = look_at(path);
+    if (!seen) return seen.error();
+    read.seen = *seen;
+    const std::string name = record::one_line(path.string(), 200);
+    if (!seen->there) {
+        read.outcome = NoBook{NoBook::Why::damaged, name + ": there is no such file"};
+        return read;
+    }
+    const auto text = record::read_text(path, longest_book_bytes);
+    if (!text) return text.error();
+    read.seen.sha256 = record::sha256(*text);
+    read.seen.bytes = text->size();
+    read.outcome = parse_book(*text, path.string());
+    return read;
+}
+
+struct ReadBook {
+    OpenedBook opened;
+    Seen seen;
+};
+
+Result<ReadBook> read_or_recover(const Places& places) {
+    auto read = read_file(places.book);
+    if (!read) return read.error();
+    ReadBook result;
+    result.seen = read->seen;
+    if (auto* book = std::get_if<Book>(&read->outcome)) {
+        result.opened.book = std::move(*book);
+        return result;
+    }
+    const NoBook& why = std::get<NoBook>(read->outcome);
+    if (why.why == NoBook::Why::foreign) return bad_input(why.sentence);
+    for (const EarlierSave& save : earlier_saves(places)) {
+        auto earlier = read_file(save.path);
+        if (!earlier) continue;
+        auto* book = std::get_if<Book>(&earlier->outcome);
+        if (book == nullptr) continue;
+        result.opened.recovery = Recovery{why.sentence, save.path, unknown_files(*book, places)};
+        result.opened.book = std::move(*book);
+        return result;
+    }
+    return bad_input(why.sentence + (read->seen.there ? "; no earlier save is there to take its place" : ""));
+}
+
+Status copy_kept_files(const Book& book, const Places& from, const Places& to) {
+    if (Status folder = require_folder(to.captures, true); !folder) return folder;
+    std::vector<std::string> files;
+    for (const KeptCapture& c : book.captures) files.push_back(c.kept.file);
+    for (const Run& r : book.runs) files.push_back(r.result_file.file);
+    for (const std::string& name : files) {
+        // One that is missing here is missing there too; the check of the book says so.
+        std::error_code ignored;
+        if (!fs::is_regular_file(fs::symlink_status(from.captures / name, ignored))) continue;
+        Status kept = record::copy_file_atomically(from.captures / name, to.captures / name);
+        if (!kept) return kept;
+    }
+    return Done{};
+}
+
+std::string counted(const std::vector<std::string>& names) {
+    std::string text;
+    for (std::size_t i = 0; i < std::min<std::size_t>(names.size(), 4); ++i) text += (i > 0 ? ", " : "") + names[i];
+    if (names.size() > 4) text += fmt::format(" and {} more", names.size() - 4);
+    return text;
+}
+
+}  // namespace
+
+std::string recovery_sentence(const OpenedBook& opened, const Places& places) {
+    const Book& b = opened.book;
+    std::string text = fmt::format(
+        "{}; opened save {} of {} in its place ({}, runs to number {})", opened.recovery->cause, b.save_number,
+        b.saved_utc, opened.recovery->opened.filename().string(), b.runs.empty() ? 0 : b.runs.back().number);
+    const auto& after = opened.recovery->files_after_it;
+    text += after.empty() ? "; no kept capture is missing from it"
+                          : fmt::format("; not in it, but still in {}: {}; add them again",
+                                        places.captures.filename().string(), counted(after));
+    return text;
+}
+
+Result<OpenedBook> read_book(const Places& places) {
+    auto read = read_or_recover(places);
+    if (!read) return read.error();
+    return std::move(read->opened);
+}
+
+Result<BookFile> BookFile::open(const fs::path& path) {
+    return open(path, false);
+}
+
+Result<BookFile> BookFile::open_or_create(const fs::path& path) {
+    return open(path, true);
+}
+
+Result<BookFile> BookFile::open(const fs::path& path, bool create) {
+    auto places = places_of(path);
+    if (!places) return places.error();
+    // Without this a book that is not there would leave the file of its lock for a moment.
+    std::error_code ignored;
+    const bool anything = fs::exists(places->book, ignored) || !earlier_saves(*places).empty();
+    if (!anything && !create)
+        return bad_input(places->name() + ": there is no such book; make it with coldtune book add");
+    auto lock = BookLock::take(*places);
+    if (!lock) return lock.error();
+    BookFile file(std::move(*places), std::move(*lock));
+    // Nobody else writes here now: what lies about was left by somebody killed.
+    record::remove_abandoned_temporaries(
+        file.places_.book.parent_path().empty() ? fs::path(".") : file.places_.book.parent_path(),
+        file.places_.book.filename().string());
+    for (const fs::path& folder : {file.places_.captures, file.places_.saves}) {
+        if (require_folder(folder, false)) record::remove_abandoned_temporaries(folder);
+    }
+    if (!anything) {
+        file.opened_.book.created_utc = record::utc_now();
+        return file;
+    }
+    auto read = read_or_recover(file.places_);
+    if (!read) return read.error();
+    file.opened_ = std::move(read->opened);
+    file.seen_ = read->seen;
+    return file;
+}
+
+Status BookFile::check_unchanged() const {
+    auto now = look_at(places_.book);
+    if (!now) return now.error();
+    if (now->there && !seen_.there) {
+        return bad_input(places_.name() +
+                         ": another program has made it meanwhile; nothing was overwritten, save under another name");
+    }
+    if (!seen_.there) return Done{};
+    std::error_code ignored;
+    const fs::path parent = places_.book.parent_path();
+    if (!now->there && !parent.empty() && !fs::is_directory(parent, ignored)) {
+        return bad_input(
+            places_.name() +
+            ": its folder is no longer there; bring it back (a disk taken out?) or save under another name");
+    }
+    if (!now->there) {
+        return bad_input(places_.name() + ": another program has removed it; put it back or save under another name");
+    }
+    bool same = now->bytes == seen_.bytes;
+    if (same) {
+        const auto sum = record::sha256_of_file(places_.book);
+        if (!sum) return sum.error();
+        same = sum->sha256 == seen_.sha256;
+    }
+    if (same) return Done{};
+    return bad_input(places_.name() +
+                     ": another program has changed it meanwhile; nothing was overwritten, open it again or save under "
+                     "another name");
+}
+
+Status BookFile::set_present_aside() const {
+    if (!seen_.there) return Done{};
+    if (!opened_.recovery) return keep_present_save(places_, opened_.book.save_number, seen_.sha256);
+    for (int i = 1; i < 1000; ++i) {
+        const fs::path aside = fs::path(places_.book).replace_extension(fmt::format("damaged-{}.json", i));
+        std::error_code ignored;
+        if (!fs::exists(fs::symlink_status(aside, ignored))) return record::keep_under_second_name(places_.book, aside);
+    }
+    return bad_input(places_.name() + ": a thousand damaged files of this name are kept already; move them away");
+}
+
+Status BookFile::save() {
+    if (Status unchanged = check_unchanged(); !unchanged) return unchanged;
+    Book next = opened_.book;
+    next.save_number += 1;
+    next.saved_utc = record::utc_now();
+    next.program_version = COLDTUNE_VERSION;
+    const std::string text = book_text(next);
+    if (text.size() > longest_book_bytes) {
+        return bad_input(fmt::format("{}: the book is full ({} bytes, at most {}); begin a new one", places_.name(),
+                                     text.size(), longest_book_bytes));
+    }
+    // A book that could not be opened again must never take the place of one that can.
+    const auto back = parse_book(text, "the book to be saved");
+    if (const auto* fault = std::get_if<NoBook>(&back))
+        return bad_input(fault->sentence + "; the file was left as it was");
+    auto file = record::AtomicFile::create(places_.book);
+    if (!file) return file.error();
+    if (Status written = file->write(text); !written) return written;
+    if (Status kept = set_present_aside(); !kept) return kept;
+    const Status committed = file->commit();
+    const std::string sum = record::sha256(text);
+    if (!committed) {
+        // It may be in place all the same, only not known to be on the disk: then it is ours and no change by others.
+        const auto now = record::sha256_of_file(places_.book);
+        if (!now || now->sha256 != sum) return committed;
+    }
+    seen_ = {true, text.size(), sum};
+    opened_.book.save_number = next.save_number;
+    opened_.book.saved_utc = next.saved_utc;
+    opened_.book.program_version = next.program_version;
+    opened_.recovery.reset();
+    remove_old_saves(places_);
+    return committed;
+}
+
+Status BookFile::save_as(const fs::path& path) {
+    auto places = places_of(path);
+    if (!places) return places.error();
+    std::error_code ignored;
+    for (const fs::path& target : {places->book, places->captures, places->saves}) {
+        if (fs::exists(fs::symlink_status(target, ignored))) {
+            return bad_input(record::one_line(target.string(), 200) + ": is there already; name another book");
+        }
+    }
+    auto lock = BookLock::take(*places);
+    if (!lock) return lock.error();
+    BookFile copy(std::move(*places), std::move(*lock));
+    copy.opened_.book = opened_.book;
+    Status copied = copy_kept_files(opened_.book, places_, copy.places_);
+    if (copied) copied = copy.save();
+    if (!copied) {
+        fs::remove_all(copy.places_.captures, ignored);  // made just now
+        return copied;
+    }
+    *this = std::move(copy);
+    return Done{};
+}
+
+}  // namespace coldtune::book

@@ -1,0 +1,133 @@
+#include "analyzer/measure/spark_source.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "analyzer/record/json_text.hpp"
+
+namespace coldtune::measure {
+namespace {
+
+using record::Json;
+
+constexpr std::size_t kLongestResult = std::size_t{256} << 20;  // with a curve of a million points
+
+const Json* find(const Json& object, const char* key) {
+    if (!object.is_object()) return nullptr;
+    const auto at = object.find(key);
+    return at == object.end() || at->is_null() ? nullptr : &*at;
+}
+
+std::optional<double> positive(const Json& object, const char* key) {
+    const Json* found = find(object, key);
+    if (found == nullptr || !found->is_number()) return std::nullopt;
+    const double value = found->get<double>();
+    return std::isfinite(value) && value > 0 ? std::optional(value) : std::nullopt;
+}
+
+Result<Json> read_accepted(const std::filesystem::path& path) {
+    record::JsonLimits limits;
+    limits.bytes = kLongestResult;
+    auto json = record::read_json(path, limits);
+    if (!json) return json.error();
+    const Json* schema = find(*json, "schema");
+    if (schema == nullptr || *schema != "coldtune.result.v1") {
+        return bad_input(fmt::format("{}: not a result (schema coldtune.result.v1); give the output of analyze --json",
+                                     path.string()));
+    }
+    const Json* verdict = find(*json, "verdict");
+    if (verdict != nullptr && *verdict == "rejected") {
+        return rejected(fmt::format(
+            "{}: this measurement was rejected, there is nothing to take from it; measure again", path.string()));
+    }
+    return json;
+}
+
+bool hookup_is(const Json& json, std::initializer_list<const char*> names) {
+    const Json* hookup = find(json, "hookup");
+    for (const char* name : names) {
+        if (hookup != nullptr && *hookup == name) return true;
+    }
+    return false;
+}
+
+Result<CircuitValues> read_circuit(const std::filesystem::path& path, std::initializer_list<const char*> hookups,
+                                   const char* expected) {
+    const auto json = read_accepted(path);
+    if (!json) return json.error();
+    const Json* resonance = find(*json, "resonance");
+    const auto frequency = resonance != nullptr ? positive(*resonance, "frequency_hz") : std::nullopt;
+    if (!hookup_is(*json, hookups) || !frequency) {
+        return bad_input(fmt::format("{}: holds no resonance of {}", path.string(), expected));
+    }
+    CircuitValues values;
+    values.frequency_hz = *frequency;
+    values.frequency_u95_hz = positive(*resonance, "frequency_u95_hz").value_or(0);
+    values.q = positive(*resonance, "q");
+    values.q_u95 = positive(*resonance, "q_u95").value_or(0);
+    return values;
+}
+
+}  // namespace
+
+Result<CircuitValues> read_secondary(const std::filesystem::path& path) {
+    return read_circuit(path, {"foot", "pickup"}, "a secondary (hookup foot or pickup)");
+}
+
+Result<CircuitValues> read_tank(const std::filesystem::path& path) {
+    return read_circuit(path, {"tank"}, "a tank (hookup tank)");
+}
+
+Result<CouplingValue> read_winding_coupling(const std::filesystem::path& path) {
+    const auto json = read_accepted(path);
+    if (!json) return json.error();
+    const Json* coupling = find(*json, "coupling");
+    const auto k = coupling != nullptr ? positive(*coupling, "k") : std::nullopt;
+    if (!k) {
+        return bad_input(fmt::format("{}: holds no coupling; analyse the winding with --shorted", path.string()));
+    }
+    return CouplingValue{*k, positive(*coupling, "k_u95").value_or(0)};
+}
+
+Result<SparkInputs> read_pair(const std::filesystem::path& path) {
+    const auto json = read_accepted(path);
+    if (!json) return json.error();
+    const auto none =
+        bad_input(fmt::format("{}: holds no pair; analyse the foot with the tank closed and --coupled", path.string()));
+    const Json* found = find(*json, "pair");
+    if (found == nullptr) return none;
+    constexpr std::array<const char*, 5> names = {"primary_frequency_hz", "secondary_frequency_hz", "primary_q",
+                                                  "secondary_q", "k"};
+    constexpr std::array<const char*, 5> widths = {"primary_frequency_u95_hz", "secondary_frequency_u95_hz",
+                                                   "primary_q_u95", "secondary_q_u95", "k_u95"};
+    std::array<double, 5> value{}, u95{};
+    for (std::size_t i = 0; i < 5; ++i) {
+        const auto here = positive(*found, names[i]);
+        if (!here) return none;
+        value[i] = *here;
+        u95[i] = positive(*found, widths[i]).value_or(0);
+    }
+    SparkInputs inputs;
+    inputs.value = {value[0], value[1], value[2], value[3], value[4]};
+    inputs.u95 = {u95[0], u95[1], u95[2], u95[3], u95[4]};
+    inputs.sources = {fmt::format("both circuits and k measured together: {}", path.string())};
+    if (const Json* matrix = find(*found, "correlation");
+        matrix != nullptr && matrix->is_array() && matrix->size() == 5) {
+        std::array<std::array<double, 5>, 5> correlation{};
+        bool whole = true;
+        for (std::size_t i = 0; i < 5; ++i) {
+            const Json& row = (*matrix)[i];
+            whole = whole && row.is_array() && row.size() == 5;
+            for (std::size_t k = 0; whole && k < 5; ++k) {
+                whole = row[k].is_number() && std::abs(row[k].get<double>()) <= 1 + 1e-9;
+                if (whole) correlation[i][k] = row[k].get<double>();
+            }
+        }
+        if (whole) inputs.correlation = correlation;
+    }
+    return inputs;
+}
+
+}  // namespace coldtune::measure

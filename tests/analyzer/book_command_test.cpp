@@ -1,0 +1,230 @@
+// coldtune book, and what --book does: output, exit codes, and that a person's original command gives the stored
+// result.
+#include <gmock/gmock.h>
+
+#include <algorithm>
+#include <nlohmann/json.hpp>
+
+#include "tests/support/book_rig.hpp"
+#include "tests/support/command_line.hpp"
+
+namespace coldtune {
+namespace {
+
+namespace fs = std::filesystem;
+using Json = nlohmann::json;
+using testing::bytes_of;
+using testing::coldtune;
+using ::testing::HasSubstr;
+using testing::Said;
+using ::testing::StartsWith;
+
+class BookCommand : public test::BookRig {
+protected:
+    [[nodiscard]] std::string path() const { return at("bench.json"); }
+    [[nodiscard]] std::vector<std::string> analysis(const std::string& capture) const {
+        return {capture, "--hookup", "foot", "--reference", "10k", "--open", at("open.wav"), "--coil", at("coil.json")};
+    }
+    Said with(std::vector<std::string> command, const std::vector<std::string>& rest) const {
+        command.insert(command.end(), rest.begin(), rest.end());
+        return coldtune(command);
+    }
+    void add_one() const {
+        const Said said = with({"book", "add", path()}, analysis(at("foot.wav")));
+        ASSERT_EQ(said.code, 0) << said.err;
+    }
+};
+
+TEST_F(BookCommand, AddKeepsWhatAnalyzeSays) {
+    const Said added =
+        with({"book", "add", path(), "--json", "--name", "bare", "--note", "head free"}, analysis(at("foot.wav")));
+    ASSERT_EQ(added.code, 0) << added.err;
+    const Json j = Json::parse(added.out);
+    EXPECT_EQ(j.at("schema"), "coldtune.book-added.v1");
+    EXPECT_EQ(j.at("run"), 1);
+    EXPECT_EQ(j.at("save_number"), 1);
+    EXPECT_TRUE(j.at("recovered").is_null());
+    // The command a person would type gives the stored text byte for byte, from the original captures as from the kept.
+    const std::string stored = bytes_of(folder_ / "bench.captures/run-0001.json");
+    Said plain = with({"analyze"}, analysis(at("foot.wav")));
+    EXPECT_EQ(with({"analyze", "--json", "--curve"}, analysis(at("foot.wav"))).out, stored);
+    EXPECT_EQ(coldtune({"analyze", at("bench.captures/0001-foot.flac"), "--hookup", "foot", "--reference", "10k",
+                        "--open", at("bench.captures/0002-open.flac"), "--coil", at("coil.json"), "--json", "--curve"})
+                  .out,
+              stored);
+    EXPECT_EQ(j.at("result"), Json::parse(with({"analyze", "--json"}, analysis(at("foot.wav"))).out));
+    const Said text = with({"book", "add", path()}, analysis(at("foot.wav")));
+    EXPECT_EQ(text.out, plain.out);
+    EXPECT_THAT(text.err, HasSubstr("kept as run 2 in "));
+}
+
+TEST_F(BookCommand, ListAndShowTellWhatIsThere) {
+    add_one();
+    ASSERT_EQ(coldtune({"book", "note", path(), "1", "wall moved"}).code, 0);
+    const Said list = coldtune({"book", "list", path()});
+    EXPECT_EQ(list.code, 0);
+    EXPECT_EQ(list.err, "");
+    for (const char* part :
+         {"save 2 of 20", "1 run, 1 coil version, 1 interface, 2 captures", "good", "foot", "(wall moved)", "kHz"}) {
+        EXPECT_THAT(list.out, HasSubstr(part));
+    }
+    const Json l = Json::parse(coldtune({"book", "list", path(), "--json"}).out);
+    EXPECT_EQ(l.at("schema"), "coldtune.book-list.v1");
+    EXPECT_EQ(l.at("runs").size(), 1U);
+    EXPECT_EQ(l.at("runs")[0].at("verdict"), "good");
+    EXPECT_NEAR(l.at("runs")[0].at("frequency_hz").get<double>(), 62e3, 6.2);  // the bench's own coil
+    const Said show = coldtune({"book", "show", path(), "foot"});
+    EXPECT_EQ(show.code, 0) << show.err;
+    for (const char* part : {"run 1   foot", "measured", "in-band, 95 %", "10.00 kohm +-1.0 %", "0001-foot.flac",
+                             "0002-open.flac", "wall moved", "made up"}) {
+        EXPECT_THAT(show.out, HasSubstr(part));
+    }
+    const Json s = Json::parse(coldtune({"book", "show", path(), "1", "--json", "--curve"}).out);
+    EXPECT_EQ(s.at("schema"), "coldtune.book-run.v1");
+    EXPECT_EQ(s.at("run").at("result"), Json::parse(bytes_of(folder_ / "bench.captures/run-0001.json")));
+    EXPECT_EQ(s.at("captures").size(), 2U);
+    EXPECT_EQ(s.at("coil"), Json::parse(bytes_of(folder_ / "coil.json")));
+    EXPECT_EQ(Json::parse(coldtune({"book", "show", path(), "1", "--coil"}).out), s.at("coil"));
+    const Said none = coldtune({"book", "show", path(), "7"});
+    EXPECT_EQ(none.code, 2);
+    EXPECT_THAT(none.err, StartsWith("coldtune book show: there is no run \"7\""));
+}
+
+TEST_F(BookCommand, AnalyzeAndMeasureKeepTheirRunsWithBook) {
+    const Said analyzed = with({"analyze", "--book", path(), "--json"}, analysis(at("foot.wav")));
+    EXPECT_EQ(analyzed.code, 0) << analyzed.err;
+    EXPECT_EQ(Json::parse(analyzed.out).at("schema"), "coldtune.result.v1");  // the contract of analyze stays
+    const Said measured =
+        coldtune({"measure", "--device", "simulated", "--hookup", "open", "--reference", "10k", "--rate", "48000",
+                  "--period", "24000", "--periods", "3", "--book", path(), "--name", "lead"});
+    EXPECT_EQ(measured.code, 0) << measured.err;
+    EXPECT_THAT(measured.err, HasSubstr("kept as run 2 in "));
+    const Said with_out =
+        coldtune({"measure", "--device", "simulated", "--hookup", "open", "--reference", "10k", "--rate", "48000",
+                  "--period", "24000", "--periods", "3", "--book", path(), "--out", at("lead.wav"), "--keep", "wav"});
+    EXPECT_EQ(with_out.code, 0) << with_out.err;
+    const auto read = book::read_book(*book::places_of(path()));
+    ASSERT_TRUE(read.ok());
+    ASSERT_EQ(read->book.runs.size(), 3U);
+    EXPECT_EQ(read->book.runs[1].name, "lead");
+    EXPECT_EQ(read->book.runs[1].capture, "0003-open.flac");
+    EXPECT_EQ(bytes_of(folder_ / "bench.captures/0004-open.wav"), bytes_of(at("lead.wav")));
+    const Said nowhere = coldtune({"measure", "--device", "simulated", "--hookup", "open", "--reference", "10k"});
+    EXPECT_EQ(nowhere.code, 2);
+    EXPECT_THAT(nowhere.err, HasSubstr("say where the capture goes: --out FILE, --book BOOK.json or both"));
+    EXPECT_EQ(with({"analyze", "--name", "x"}, analysis(at("foot.wav"))).code, 2);  // --name belongs to --book
+    const Said check = coldtune({"book", "check", path(), "--again", "--json"});
+    EXPECT_EQ(check.code, 0) << check.err << check.out;
+    EXPECT_EQ(Json::parse(check.out).at("runs_same"), 3);
+}
+
+TEST_F(BookCommand, ARejectedMeasurementIsKeptAndSaysSo) {
+    audio::CaptureFile swapped = *foot_;
+    std::swap(swapped.capture.generator, swapped.capture.coil);
+    write("swapped.wav", swapped, audio::SampleFormat::pcm24);
+    for (const auto& command : {std::vector<std::string>{"book", "add", path()}, {"analyze", "--book", path()}}) {
+        const Said said = with(command, analysis(at("swapped.wav")));
+        EXPECT_EQ(said.code, 4);
+        EXPECT_THAT(said.err, HasSubstr("kept as run"));
+        EXPECT_THAT(said.err, HasSubstr("inputs-swapped"));
+    }
+    const Said list = coldtune({"book", "list", path()});
+    EXPECT_EQ(list.out.find("62.0"), std::string::npos) << list.out;
+    EXPECT_EQ(list.out.find("Hz"), std::string::npos) << list.out;
+}
+
+TEST_F(BookCommand, CheckNamesWhatIsWrong) {
+    add_one();
+    EXPECT_EQ(coldtune({"book", "check", path()}).code, 0);
+    fs::remove(folder_ / "bench.captures/0001-foot.flac");
+    const Said check = coldtune({"book", "check", path()});
+    EXPECT_EQ(check.code, 3);
+    EXPECT_THAT(check.err, HasSubstr("0001-foot.flac"));
+    const Json j = Json::parse(coldtune({"book", "check", path(), "--json"}).out);
+    EXPECT_EQ(j.at("sound"), false);
+    EXPECT_TRUE(j.at("runs_again").is_null());
+}
+
+TEST_F(BookCommand, ADamagedBookIsOpenedFromTheSaveBeforeAndSaidSo) {
+    add_one();
+    ASSERT_EQ(coldtune({"book", "note", path(), "1", "later"}).code, 0);
+    folder_.put("bench.json", "damaged");
+    const Said list = coldtune({"book", "list", path(), "--json"});
+    EXPECT_EQ(list.code, 0);
+    EXPECT_THAT(list.err, HasSubstr("opened save 1 of "));
+    EXPECT_THAT(Json::parse(list.out).at("recovered").at("cause").get<std::string>(), HasSubstr("not JSON"));
+    EXPECT_EQ(coldtune({"book", "check", path()}).code, 3);
+    const Said note = coldtune({"book", "note", path(), "1", "again", "--json"});
+    EXPECT_EQ(note.code, 0);
+    EXPECT_THAT(note.err, HasSubstr("opened save 1 of "));
+    EXPECT_EQ(bytes_of(folder_ / "bench.damaged-1.json"), "damaged");
+    EXPECT_EQ(Json::parse(note.out).at("notes"), 1);
+}
+
+TEST_F(BookCommand, RestoreGoesBackWithoutLosingThePresent) {
+    add_one();
+    add_one();
+    const Said saves = coldtune({"book", "restore", path()});
+    EXPECT_EQ(saves.code, 0);
+    EXPECT_THAT(saves.out, HasSubstr("save 1 "));
+    const Said back = coldtune({"book", "restore", path(), "--save", "1"});
+    EXPECT_EQ(back.code, 0) << back.err;
+    EXPECT_THAT(back.out, HasSubstr("is again as of save 1, with 1 runs; this is save 3"));
+    EXPECT_EQ(Json::parse(coldtune({"book", "list", path(), "--json"}).out).at("runs").size(), 1U);
+    ASSERT_EQ(coldtune({"book", "restore", path(), "--save", "2", "--json"}).code, 0);
+    EXPECT_EQ(Json::parse(coldtune({"book", "list", path(), "--json"}).out).at("runs").size(), 2U);
+    add_one();  // numbers are not given twice
+    EXPECT_EQ(Json::parse(coldtune({"book", "list", path(), "--json"}).out).at("runs")[2].at("number"), 3);
+    EXPECT_EQ(coldtune({"book", "restore", path(), "--save", "99"}).code, 2);
+    const Json list = Json::parse(coldtune({"book", "restore", path(), "--json"}).out);
+    EXPECT_EQ(list.at("saves").size(), 4U);
+}
+
+TEST_F(BookCommand, ACopyStandsOnItsOwn) {
+    add_one();
+    ASSERT_EQ(coldtune({"book", "copy", path(), at("copy.json")}).code, 0);
+    fs::remove_all(folder_ / "bench.captures");
+    EXPECT_EQ(coldtune({"book", "check", at("copy.json"), "--again"}).code, 0);
+    EXPECT_EQ(coldtune({"book", "copy", path(), at("copy.json")}).code, 3);
+}
+
+TEST_F(BookCommand, ABookThatIsOpenElsewhereIsNotWrittenTo) {
+    add_one();
+    const auto window = book::BookFile::open(path());
+    ASSERT_TRUE(window.ok());
+    for (const auto& command : {std::vector<std::string>{"book", "add", path()}, {"analyze", "--book", path()}}) {
+        const Said said = with(command, analysis(at("foot.wav")));
+        EXPECT_EQ(said.code, 3);
+        EXPECT_THAT(said.err, HasSubstr("is open in process "));
+    }
+    // Before any sound is made.
+    const Said measure = coldtune({"measure", "--device", "simulated", "--hookup", "open", "--reference", "10k",
+                                   "--book", path(), "--out", at("lead.wav")});
+    EXPECT_EQ(measure.code, 3);
+    EXPECT_FALSE(fs::exists(folder_ / "lead.wav"));
+    EXPECT_EQ(coldtune({"book", "list", path()}).code, 0);  // looking is always possible
+}
+
+TEST_F(BookCommand, SlipsAreUsageErrorsOfOneLine) {
+    for (const std::vector<std::string>& wrong : {std::vector<std::string>{"book"},
+                                                  {"book", "burn"},
+                                                  {"book", "list"},
+                                                  {"book", "list", at("coil.txt")},
+                                                  {"book", "add", path()},
+                                                  {"book", "note", path(), "1"},
+                                                  {"book", "restore", path(), "--save", "x"}}) {
+        const Said said = coldtune(wrong);
+        EXPECT_EQ(said.code, 2) << said.err;
+        EXPECT_EQ(std::count(said.err.begin(), said.err.end(), '\n'), 1) << said.err;
+    }
+    EXPECT_THAT(coldtune({"book", "burn"}).err,
+                StartsWith("coldtune book: there is no command 'burn'; the commands are list"));
+    EXPECT_EQ(coldtune({"book", "list", at("none.json")}).code, 3);
+    EXPECT_EQ(coldtune({"book", "list", at("coil.json")}).code, 3);
+    const Said help = coldtune({"book", "add", "--help"});
+    EXPECT_EQ(help.code, 0);
+    EXPECT_THAT(help.out, HasSubstr("--keep"));
+}
+
+}  // namespace
+}  // namespace coldtune

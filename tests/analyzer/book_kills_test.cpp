@@ -1,0 +1,159 @@
+// A writer killed at any moment, and readers while somebody writes.
+#include <fmt/format.h>
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <array>
+#include <atomic>
+#include <chrono>
+#include <csignal>
+#include <cstdlib>
+#include <optional>
+#include <random>
+#include <thread>
+
+#include "analyzer/book/book_file.hpp"
+#include "analyzer/book/earlier_saves.hpp"
+#include "tests/support/example_book.hpp"
+#include "tests/support/scratch_folder.hpp"
+
+namespace coldtune::book {
+namespace {
+
+using testing::ScratchFolder;
+
+// A folder in memory where there is one: what a kill does is the same there, and nothing waits for the disk.
+class MemoryFolder {
+public:
+    MemoryFolder() {
+        const char* before = std::getenv("TMPDIR");
+        const std::string kept = before != nullptr ? before : "";
+        if (std::filesystem::is_directory("/dev/shm")) ::setenv("TMPDIR", "/dev/shm", 1);
+        folder_.emplace();
+        if (before != nullptr) {
+            ::setenv("TMPDIR", kept.c_str(), 1);
+        } else {
+            ::unsetenv("TMPDIR");
+        }
+    }
+    [[nodiscard]] const ScratchFolder& operator*() const { return *folder_; }
+
+private:
+    std::optional<ScratchFolder> folder_;
+};
+
+// Saves again and again until it is killed, and tells the number of every completed save. Run 1 is named after the save
+// so that number and content can be held against each other.
+[[noreturn]] void save_forever(const std::filesystem::path& path, int told) {
+    auto file = BookFile::open(path);
+    if (!file) _exit(1);
+    for (;;) {
+        file->book().runs[0].name = fmt::format("save {}", file->book().save_number + 1);
+        if (!file->save()) _exit(2);
+        const std::uint64_t number = file->book().save_number;
+        if (::write(told, &number, sizeof number) != static_cast<ssize_t>(sizeof number)) _exit(3);
+    }
+}
+
+std::size_t temporaries_in(const std::filesystem::path& folder) {
+    std::size_t count = 0;
+    for (const auto& entry : std::filesystem::directory_iterator(folder)) {
+        count += entry.path().extension() == ".part" ? 1U : 0U;
+    }
+    return count;
+}
+
+TEST(BookKills, FiveHundredKillsLoseNoCompletedSave) {
+    const MemoryFolder memory;
+    const ScratchFolder& folder = *memory;
+    const auto places = *places_of(folder / "bench.json");
+    {
+        auto file = BookFile::open_or_create(places.book);
+        ASSERT_TRUE(file.ok()) << file.error().message;
+        file->book() = test::example_book(1);
+        file->book().runs[0].response.reset();  // a small book: most of a save is then spent on the file system
+        file->book().runs[0].name = "save 2";
+        ASSERT_TRUE(file->save().ok());
+    }
+    constexpr unsigned seed = 20261127;
+    std::mt19937 random(seed);
+    std::uint64_t completed = 2;
+    int in_the_middle = 0, not_yet_told = 0;
+    for (int kill = 0; kill < 500; ++kill) {
+        std::array<int, 2> told{};
+        ASSERT_EQ(::pipe(told.data()), 0);
+        const pid_t writer = ::fork();
+        ASSERT_GE(writer, 0);
+        if (writer == 0) save_forever(places.book, told[1]);
+        ::close(told[1]);
+        // From before the book is opened to several saves later.
+        std::this_thread::sleep_for(std::chrono::microseconds(std::uniform_int_distribution(0, 8000)(random)));
+        ::kill(writer, SIGKILL);
+        int status = 0;
+        ::waitpid(writer, &status, 0);
+        ASSERT_TRUE(WIFSIGNALED(status)) << "the writer ended by itself: " << status;
+        for (std::uint64_t number = 0; ::read(told[0], &number, sizeof number) == sizeof number;) completed = number;
+        ::close(told[0]);
+        in_the_middle += temporaries_in(folder.path()) > 0 ? 1 : 0;
+
+        const auto opened = read_book(places);
+        ASSERT_TRUE(opened.ok()) << opened.error().message;
+        EXPECT_FALSE(opened->recovery.has_value()) << opened->recovery->cause;
+        // The last save told, or one that was completed before it could be told.
+        const std::uint64_t number = opened->book.save_number;
+        ASSERT_TRUE(number == completed || number == completed + 1) << number << " after " << completed;
+        EXPECT_EQ(opened->book.runs[0].name, fmt::format("save {}", number));
+        not_yet_told += number == completed + 1 ? 1 : 0;
+        completed = number;
+        ASSERT_LE(earlier_saves(places).size(), kept_saves + 2);  // a kill may come before the oldest is removed
+    }
+    // The moments were such that kills hit the saves themselves, and the saves went on.
+    EXPECT_GT(in_the_middle, 0);
+    EXPECT_GT(completed, 50U);  // most kills come after a save or more; a busy machine gets through fewer
+    RecordProperty("kills in the middle of a write", in_the_middle);
+    RecordProperty("kills between a save and its word", not_yet_told);
+    // Who opens it next clears away what the killed left.
+    ASSERT_TRUE(BookFile::open(places.book).ok());
+    EXPECT_EQ(temporaries_in(folder.path()), 0U);
+    for (const EarlierSave& save : earlier_saves(places)) {
+        const auto whole = read_book(*places_of(save.path));
+        ASSERT_TRUE(whole.ok()) << whole.error().message;
+        EXPECT_EQ(whole->book.runs[0].name, fmt::format("save {}", save.number));
+    }
+}
+
+TEST(BookKills, ReadersSeeOneWholeSaveAfterTheOther) {
+    const MemoryFolder memory;
+    const auto places = *places_of(*memory / "bench.json");
+    auto file = BookFile::open_or_create(places.book);
+    ASSERT_TRUE(file.ok());
+    file->book() = test::example_book(5);
+    file->book().runs[0].name = "save 2";
+    ASSERT_TRUE(file->save().ok());
+    std::atomic<bool> done = false;
+    std::thread writer([&] {
+        for (int i = 0; i < 100; ++i) {
+            file->book().runs[0].name = fmt::format("save {}", file->book().save_number + 1);
+            if (!file->save()) break;
+        }
+        done = true;
+    });
+    std::uint64_t last = 0;
+    while (!done) {
+        const auto seen = read_book(places);
+        if (!seen || seen->recovery || seen->book.save_number < last ||
+            seen->book.runs[0].name != fmt::format("save {}", seen->book.save_number)) {
+            ADD_FAILURE() << (seen ? seen->book.runs[0].name : seen.error().message);
+            break;
+        }
+        last = seen->book.save_number;
+    }
+    writer.join();
+    EXPECT_EQ(file->book().save_number, 102U);
+    EXPECT_GT(last, 2U);  // some of it was seen
+}
+
+}  // namespace
+}  // namespace coldtune::book

@@ -1,0 +1,101 @@
+// Through a private JACK server with its dummy backend, at real speed: how long the sound goes on after a stop was
+// asked for, and how late a live reading comes after its last sample. Wanted: silence within 50 ms, readings within 30
+// ms (99th percentile, one period of 2^15 frames at 192 kHz).
+#include <benchmark/benchmark.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <vector>
+
+#include "analyzer/audio/audio_port.hpp"
+#include "analyzer/measure/follow.hpp"
+#include "tests/support/jack_server.hpp"
+#include "tests/support/tape.hpp"
+
+namespace coldtune {
+namespace {
+
+constexpr int kRate = 192000;
+
+audio::SweepRequest tone(const testing::JackCoil& coil) {
+    audio::SweepRequest request;
+    request.device = coil.name();
+    request.sample_rate_hz = coil.rate_hz();
+    request.stimulus.resize(static_cast<std::size_t>(20 * coil.rate_hz()));
+    for (std::size_t i = 0; i < request.stimulus.size(); ++i) {
+        request.stimulus[i] = 0.5 * std::sin(2 * std::numbers::pi * 0.01 * static_cast<double>(i));
+    }
+    return request;
+}
+
+// Time from the stop to the last frame that sounds, as the server's client hears it; the period is what a buffer costs.
+void StopToSilence(benchmark::State& state) {
+    testing::ServerOptions options;
+    options.rate_hz = kRate;
+    options.period_frames = 1024;
+    const testing::JackServer server(options);
+    std::vector<double> milliseconds;
+    for (auto _ : state) {
+        const testing::JackCoil coil({"--hookup", "bypass"});
+        const testing::Tape& tape = coil.tape();
+        std::stop_source stop;
+        std::size_t at_stop = 0;
+        const auto recording =
+            audio::make_portaudio_port()->play_and_record(tone(coil), stop.get_token(), [&](const audio::Progress& p) {
+                if (p.fraction < 0.02 || at_stop > 0) return;
+                at_stop = tape.recorded().size();
+                stop.request_stop();
+            });
+        if (recording.ok() || recording.error().message != "stopped") {
+            state.SkipWithError("the stop was not followed");
+            return;
+        }
+        std::size_t last_sound = at_stop;
+        const auto samples = tape.recorded();
+        for (std::size_t i = at_stop; i < samples.size(); ++i) {
+            if (samples[i] != 0) last_sound = i;
+        }
+        milliseconds.push_back(1e3 * static_cast<double>(last_sound - at_stop) / kRate);
+        state.SetIterationTime(milliseconds.back() / 1e3);
+    }
+    std::sort(milliseconds.begin(), milliseconds.end());
+    state.counters["longest_ms"] = milliseconds.back();
+    state.counters["median_ms"] = milliseconds[milliseconds.size() / 2];
+}
+BENCHMARK(StopToSilence)->Iterations(8)->UseManualTime()->Unit(benchmark::kMillisecond);
+
+void LiveReading(benchmark::State& state) {
+    // A late client delays this server in place of leaving a gap.
+    const testing::JackServer server(testing::patient);
+    const testing::JackCoil coil({"--frequency", "60e3", "--q", "120", "--resistance", "190", "--input-r", "1e6",
+                                  "--input-c", "150e-12", "--noise-dbfs", "-100"});
+    std::vector<double> milliseconds;
+    for (auto _ : state) {
+        measure::FollowSettings settings;
+        settings.session.device = coil.name();
+        settings.session.sample_rate_hz = kRate;
+        settings.session.period_frames = 32768;
+        settings.session.bench = {10e3, 1e6, 150e-12, 0};
+        settings.bench.bench = settings.session.bench;
+        std::stop_source stop;
+        const auto port = audio::make_portaudio_port();
+        const Status status = measure::follow(*port, settings, stop.get_token(),
+                                              [&](measure::FollowReading&& reading) {
+                                                  if (reading.result.resonance() == nullptr)
+                                                      state.SkipWithError("a reading without a resonance");
+                                                  milliseconds.push_back(1e3 * reading.late_s);
+                                                  if (reading.number == 100) stop.request_stop();
+                                              },
+                                              {});
+        if (!status) state.SkipWithError(status.error().message.c_str());
+    }
+    if (milliseconds.empty()) return;
+    std::sort(milliseconds.begin(), milliseconds.end());
+    state.counters["median_ms"] = milliseconds[milliseconds.size() / 2];
+    state.counters["p99_ms"] = milliseconds[milliseconds.size() * 99 / 100];
+}
+BENCHMARK(LiveReading)->Iterations(1)->Unit(benchmark::kSecond);
+
+}  // namespace
+}  // namespace coldtune
