@@ -8,6 +8,7 @@
 #include "analyzer/cli/frequency_axis.hpp"
 #include "analyzer/measure/described_json.hpp"
 #include "analyzer/record/quantity.hpp"
+#include "analyzer/tuning/words.hpp"
 
 namespace coldtune::cli {
 namespace {
@@ -45,33 +46,6 @@ void budget_rows(std::string& out, const char* head, const tuning::Capacitance& 
     out += fmt::format("  uncertainty of the {} capacitance (standard, k = 1)\n", head);
     for (const auto& line : c.budget)
         out += fmt::format("    {:<40} {:>12}\n", line.source, format_quantity(line.u_f, Unit::farad, 3));
-}
-
-std::string length_text(double metres) {
-    return format_quantity(std::abs(metres), Unit::metre, 3);
-}
-
-std::string verdict_text(const tuning::TuneResult& result) {
-    if (!result.tuning) return "rejected: the measurements do not belong together";
-    const tuning::Tuning& t = *result.tuning;
-    switch (result.outcome()) {
-        case tuning::Outcome::tuned:
-            return fmt::format("tuned within {:.2g} %", 100 * t.tuned_within);
-        case tuning::Outcome::undecided:
-            return fmt::format(
-                "undecided: within {:.2g} % of the target, but known only to +- {:.2g} %; measure better "
-                "before moving the tap",
-                100 * t.tuned_within, 100 * t.mismatch.u95);
-        case tuning::Outcome::move_tap:
-            return fmt::format("move the tap {} by {:.2f} turns ({} along the conductor)",
-                               t.advice->move_turns < 0 ? "in" : "out", std::abs(t.advice->move_turns),
-                               length_text(t.advice->move_m));
-        case tuning::Outcome::change_capacitor:
-            return "no tap reaches the target: change the capacitor";
-        case tuning::Outcome::rejected:
-            break;
-    }
-    return "rejected";
 }
 
 void capacitor_rows(std::string& out, const tuning::CapacitorChange& c) {
@@ -123,9 +97,7 @@ void tuning_rows(std::string& out, const tuning::TuneRequest& request, const tun
     }
     if (t.advice) {
         row(out, "tap", format_with_uncertainty(t.advice->turns.value, t.advice->turns.u95, Unit::none) + " turns",
-            fmt::format("{} along the conductor {} turn mark {}",
-                        format_with_uncertainty(std::abs(t.advice->past_mark_m), t.advice->along_u95_m, Unit::metre),
-                        t.advice->past_mark_m < 0 ? "before" : "past", t.advice->mark));
+            tuning::place_of_tap(*t.advice));
     }
     reach_rows(out, t);
     capacitor_rows(out, t.capacitor);
@@ -197,7 +169,7 @@ std::string describe_tune(const tuning::TuneRequest& request, const tuning::Tune
     row(out, "secondary", resonance_text(request.secondary),
         fmt::format("{}, {}", request.secondary.way, request.secondary.name));
     if (result.tuning) tuning_rows(out, request, *result.tuning);
-    row(out, "verdict", verdict_text(result));
+    row(out, "verdict", tuning::verdict_sentence(result));
     out += findings_text(result.remarks);
     out += "  done and left\n";
     for (const auto& step : result.steps)

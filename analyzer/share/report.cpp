@@ -10,6 +10,7 @@
 #include "analyzer/picture/theme.hpp"
 #include "analyzer/record/plain_text.hpp"
 #include "analyzer/record/quantity.hpp"
+#include "analyzer/record/utc_time.hpp"
 #include "analyzer/share/report_parts.hpp"
 
 namespace coldtune::share {
@@ -63,12 +64,25 @@ std::string escaped_html(std::string_view text) {
     return out;
 }
 
-std::string sentence_html(std::string_view given) {
+std::string shown_time(std::string text) {
+    if (record::is_utc_time(text) && text.size() >= 19) {
+        text.resize(19);
+        text[10] = ' ';
+    }
+    return text;
+}
+
+std::string plus_minus_html(std::string_view given) {
     std::string text(given);
     for (auto at = text.find("+-"); at != std::string::npos; at = text.find("+-", at)) text.replace(at, 2, "\u00b1");
+    return escaped_html(text);
+}
+
+std::string sentence_html(std::string_view given) {
+    std::string text(given);
     if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
     if (!text.empty() && text.back() != '.' && text.back() != '?') text += '.';
-    return escaped_html(text);
+    return plus_minus_html(text);
 }
 
 const ReportRun* main_run(const Report& report) {
@@ -96,6 +110,9 @@ std::vector<bench::Hookup> hookups_of(const Report& report) {
 
 std::string summary_section(const Report& report) {
     const ReportRun* run = main_run(report);
+    const bool pair = std::any_of(report.runs.begin(), report.runs.end(),
+                                  [](const ReportRun& r) { return r.result.pair() != nullptr; });
+    if (run == nullptr && pair) return {};  // it has a section of its own
     if (run == nullptr) {
         return "<section class=\"headline\"><p class=\"figure-large\">No resonance</p>\n"
                "<p>None of these runs gave one; the table of runs says why.</p></section>\n";
@@ -130,6 +147,14 @@ std::string summary_section(const Report& report) {
 std::string tuning_section(const ReportTuning& tuning) {
     std::string out = "<section><h2>Tuning</h2>\n";
     if (!tuning.verdict.empty()) out += fmt::format("<p><strong>{}</strong></p>\n", sentence_html(tuning.verdict));
+    if (!tuning.facts.empty()) {
+        out += "<table class=\"facts\">\n";
+        for (const auto& [name, value] : tuning.facts) {
+            out += fmt::format("<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n", escaped_html(name),
+                               plus_minus_html(value));
+        }
+        out += "</table>\n";
+    }
     for (const std::string& s : tuning.sentences) out += fmt::format("<p>{}</p>\n", sentence_html(s));
     return out + "</section>\n";
 }
@@ -177,6 +202,9 @@ std::string style_sheet() {
         ".grid {{ font-size: 9.5pt; }} .grid th {{ border-bottom: 0.3mm solid {soft}; }}"
         " .grid td {{ border-bottom: 0.2mm solid {rule}; }} .grid tr {{ break-inside: avoid; }}\n"
         ".grid .why td {{ padding-top: 0; color: {soft}; }} .grid .first td {{ border-bottom: 0; }}\n"
+        ".runs {{ font-size: 9pt; }} .runs th, .short {{ white-space: nowrap; }} .runs th, .runs td {{ padding-right: "
+        "2.5mm; }}"
+        " .runs td:first-child {{ min-width: 22mm; }} .runs .time {{ min-width: 19mm; }}\n"
         "td.number, th.number {{ text-align: right; white-space: nowrap; }} .total td {{ font-weight: 600; }}\n"
         ".good {{ color: {good}; font-weight: 600; }} .caution {{ color: {caution}; font-weight: 600; }}"
         " .rejected {{ color: {rejected}; font-weight: 600; }}\n"
@@ -209,20 +237,21 @@ Result<std::string> report_html(const Report& report) {
     out += fmt::format("<meta name=\"generator\" content=\"{}\"/>\n", escaped_html(report.provenance.program));
     out += fmt::format("<title>{}</title>\n<style>\n{}</style>\n</head>\n<body>\n", escaped_html(title), style_sheet());
     out += fmt::format("<h1>{}</h1>\n", escaped_html(title));
-    out +=
-        fmt::format("<p class=\"soft\">Measured at signal level with the coil unpowered. Written {} by {}{}{}.</p>\n",
-                    escaped_html(report.provenance.written), escaped_html(report.provenance.program),
-                    report.provenance.source.empty() ? "" : " from ", escaped_html(report.provenance.source));
+    out += fmt::format(
+        "<p class=\"soft\">Measured at signal level with the coil unpowered. Written {} UTC by {}{}{}.</p>\n",
+        escaped_html(shown_time(report.provenance.written)), escaped_html(report.provenance.program),
+        report.provenance.source.empty() ? "" : " from ", escaped_html(report.provenance.source));
     if (!report.note.empty()) out += fmt::format("<p>{}</p>\n", escaped_html(report.note));
     out += summary_section(report);
     out +=
         "<p class=\"small\">Intervals are 95 % (k = 2, after the GUM). The resonance at the foot is the frequency of "
         "zero "
         "reactance there; that of a tank is the undamped one.</p>\n";
+    if (report.tuning) out += tuning_section(*report.tuning);
+    out += pair_section(report);
     out += *plots;
     out += runs_section(report);
     out += budget_section(report);
-    if (report.tuning) out += tuning_section(*report.tuning);
     if (report.coil) out += coil_section(*report.coil);
     out += wiring_section(report);
     out += cautions_section(report);

@@ -6,6 +6,7 @@
 
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "analyzer/measure/result.hpp"
@@ -22,11 +23,13 @@ struct ReportRun {
     std::string reference;  // of the resistor, "10 k\u2126"
     std::string note;
     measure::MeasurementResult result;
+    int coil_version = 0;  // which description it was analysed with, where there are several; 0 = not told
 };
 
 // What `tune` said, when it was asked.
 struct ReportTuning {
     std::string verdict;
+    std::vector<std::pair<std::string, std::string>> facts;  // "Target", "86.39 kHz"
     std::vector<std::string> sentences;
 };
 
@@ -34,10 +37,14 @@ struct Report {
     std::string title;  // empty: the coil's name, else "Coil"
     std::string note;
     std::optional<model::CoilDescription> coil;  // as check_geometry let it pass
+    int coil_version = 0;                        // of `coil`, as the runs count them
     std::vector<ReportRun> runs;                 // oldest first
     std::optional<ReportTuning> tuning;
     Provenance provenance;
 };
+
+// Of very many runs of a kind so many are drawn, the last ones: more could not be told apart.
+inline constexpr std::size_t most_drawn_together = 5;
 
 // Errors (bad_input): no run, or a description that cannot be calculated.
 Result<std::string> report_html(const Report& report);

@@ -10,14 +10,23 @@ namespace coldtune::share {
 
 // Text for HTML and XML: valid UTF-8, no control characters, < > & and both quotes written out.
 std::string escaped_html(std::string_view text);
-// A sentence of the analyzer's on paper: a proper plus-minus sign, then escaped.
+// "2026-11-27 14:05:00" of a time as files write it, anything else as it is.
+std::string shown_time(std::string text);
+// "+-" as the sign it stands for, then escaped.
+std::string plus_minus_html(std::string_view text);
+// A sentence of the analyzer's on paper: the same, with a large first letter and a full stop.
 std::string sentence_html(std::string_view text);
+
+// Stands where a table has nothing to say.
+inline constexpr const char* no_value = "\u2013";
 
 std::string style_sheet();
 
 std::string summary_section(const Report& report);
 std::string coil_section(const model::CoilDescription& coil);
 std::string wiring_section(const Report& report);
+// Secondary and tank as they were last found together; empty without such a run.
+std::string pair_section(const Report& report);
 std::string runs_section(const Report& report);
 std::string budget_section(const Report& report);
 std::string tuning_section(const ReportTuning& tuning);

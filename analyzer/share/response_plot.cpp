@@ -67,7 +67,12 @@ picture::PlotScene scene_of(const ResponsePlot& plot, const picture::Theme& them
     if (plot.calculated) add(*plot.calculated, CurveLook::calculated, theme.calculated, "calculated");
     for (const NamedCurve& c : plot.others) add(c.curve, CurveLook::fitted, theme.run_color(run++), c.name);
     picture::add_marks(scene, plot.resonance ? &*plot.resonance : nullptr,
-                       plot.calculated_value ? &*plot.calculated_value : nullptr, theme.run_color(0), theme);
+                       plot.calculated_value ? &*plot.calculated_value : nullptr, theme.run_color(plot.marked), theme);
+    for (const measure::Pair::Peak& peak : plot.peaks) {
+        scene.marks.push_back({peak.frequency_hz, peak.frequency_u95_hz,
+                               picture::hertz_with(peak.frequency_hz, peak.frequency_u95_hz),
+                               theme.run_color(plot.marked), false});
+    }
     scene.empty_text = "No curve was kept with this result.";
     return scene;
 }
@@ -84,7 +89,12 @@ ResponsePlot plot_of(const measure::MeasurementResult& result, std::string name)
     }
     plot.measured.push_back({std::move(name), result.curve});
     plot.fitted = measure::fitted_curve(result);
-    if (result.calculated && head_free(result.hookup)) plot.calculated_value = result.calculated;
+    // Of the secondary alone: nothing a pair's curve could be held against.
+    if (const measure::Pair* pair = result.pair()) {
+        plot.peaks = {pair->lower, pair->upper};
+    } else if (result.calculated && head_free(result.hookup)) {
+        plot.calculated_value = result.calculated;
+    }
     return plot;
 }
 

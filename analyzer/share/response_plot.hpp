@@ -24,6 +24,8 @@ struct ResponsePlot {
     std::vector<NamedCurve> others;              // from elsewhere, thin lines
     std::optional<measure::Curve> fitted, calculated;
     std::optional<measure::Resonance> resonance;        // marked, with its interval
+    std::vector<measure::Pair::Peak> peaks;             // of secondary and tank together, marked likewise
+    std::size_t marked = 0;                             // which of `measured` they belong to
     std::optional<model::Calculated> calculated_value;  // marked, dashed
     std::optional<dsp::Band> band;  // of frequencies to show; nullopt: the measured ones and the marks
 };

@@ -8,4 +8,5 @@ target_sources(coldtune_analyzer PRIVATE
   ${CMAKE_CURRENT_LIST_DIR}/sequence.cpp
   ${CMAKE_CURRENT_LIST_DIR}/top_load.cpp
   ${CMAKE_CURRENT_LIST_DIR}/tune.cpp
-  ${CMAKE_CURRENT_LIST_DIR}/tuning_json.cpp)
+  ${CMAKE_CURRENT_LIST_DIR}/tuning_json.cpp
+  ${CMAKE_CURRENT_LIST_DIR}/words.cpp)

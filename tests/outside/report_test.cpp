@@ -82,7 +82,7 @@ TEST(ReportElsewhere, IsWellFormedAloneAndEscapedWhateverTheNames) {
     report.coil = test::example_coil({model::Toroid{0.4, 0.1, 0.08}});
     report.coil->name = kHostile;
     report.provenance = {"coldtune", "2026-11-27T14:05:00Z", kHostile};
-    report.tuning = ReportTuning{kHostile, {"raise the tap by half a turn", kHostile}};
+    report.tuning = ReportTuning{kHostile, {{kHostile, kHostile}}, {"raise the tap by half a turn", kHostile}};
     measure::MeasurementResult first = foot_result(62e3);
     std::get<measure::Accepted>(first.outcome).resonance->budget.push_back({kHostile, 0.5, 0.2, 7});
     report.runs.push_back({kHostile, kHostile, kHostile, kHostile, kHostile, first});
