@@ -29,7 +29,7 @@ ExitCode export_run(const Options& o, Console& console) {
     if (!result) return console.fail("book export", result.error());
     ExportSource source{.name = fmt::format("run {} of {}", (*run)->number, looked->places.name()),
                         .label = (*run)->name,
-                        .origin = fmt::format("{}, run {}", looked->places.name(), (*run)->number),
+                        .origin = fmt::format("{}, run {}", looked->places.book.filename().string(), (*run)->number),
                         .result = std::move(*result),
                         .only_curve = false,
                         .coil = {}};

@@ -78,6 +78,56 @@ TEST(KeptResult, ComesBackToTheLastDigit) {
     EXPECT_EQ(again->resonance(), nullptr);
 }
 
+// What a coupled pair and a tank say.
+MeasurementResult pair_result() {
+    MeasurementResult r;
+    Pair p;
+    p.primary_frequency_hz = 64974.4;
+    p.primary_frequency_u95_hz = 7.6;
+    p.secondary_frequency_hz = 65488.2;
+    p.secondary_frequency_u95_hz = 7.4;
+    p.primary_q = 302.9;
+    p.primary_q_u95 = 1.4;
+    p.secondary_q = 131.0;
+    p.secondary_q_u95 = 1.8;
+    p.k = 0.1359;
+    p.k_u95 = 1.6e-5;
+    p.lower = {61170.5, 3.7, 1.1e-3};
+    p.upper = {70134.8, 4.4, 0.9e-3};
+    for (std::size_t i = 0; i < 5; ++i) {
+        for (std::size_t k = 0; k < 5; ++k) p.correlation[i][k] = i == k ? 1 : 0.01 * static_cast<double>(i + k);
+    }
+    p.budget = {{"noise", 0.1, 0.2, 0.3, 0.4, 5e-6}};
+    p.chi_square = 99;
+    p.degrees_of_freedom = 100;
+    p.fit_windows = {dsp::Band{60e3, 62e3}, dsp::Band{69e3, 71e3}};
+    p.shape_described = true;
+    r.outcome = Accepted{.pair = p};
+    r.bench = {"an interface", "2026-11-27T10:30:00Z", 10e3, 10.1e3};
+    return r;
+}
+
+MeasurementResult tank_result() {
+    MeasurementResult r = full_result();
+    r.hookup = bench::Hookup::tank;
+    r.calculated.reset();
+    r.calculated_tank = model::TankCalculated{63e3, 1e3, 60e-6, 2e-6, 100e-9, 5e-9};
+    Accepted tank;
+    tank.resonance = *r.resonance();
+    tank.tank = TankValue{60e-6, 3e-6, 100e-9, 5e-9, 0.08};
+    r.outcome = tank;
+    return r;
+}
+
+TEST(KeptResult, PairAndTankComeBackToo) {
+    for (const MeasurementResult& r : {pair_result(), tank_result()}) {
+        const Json written = to_json(r, true);
+        const auto read = result_from_json(Json::parse(written.dump()), "kept");
+        ASSERT_TRUE(read.ok()) << read.error().message;
+        EXPECT_EQ(to_json(*read, true).dump(), written.dump());
+    }
+}
+
 TEST(KeptResult, OneThatContradictsItselfIsRefused) {
     const Json good = to_json(full_result(), true);
     const auto refused = [&](const char* pointer, Json value, const char* says) {
@@ -112,22 +162,24 @@ TEST(KeptResult, OneThatContradictsItselfIsRefused) {
 
 // Any value in any place: read or refused, never a crash. The count bounds the time.
 TEST(KeptResult, AnyValueInAnyPlaceIsReadOrRefused) {
-    const Json good = to_json(full_result(), false);
-    const Json flat = good.flatten();
     const std::vector<Json> values = {nullptr,         true, -1, 1e300, "text", Json::array(), Json::object(),
                                       Json::array({1})};
-    for (const auto& [pointer, old] : flat.items()) {
-        std::string path = pointer;
-        while (!path.empty()) {
-            for (const Json& value : values) {
-                Json json = good;
-                json[Json::json_pointer(path)] = value;
-                const auto read = result_from_json(json, "x");
-                if (read.ok() && read->resonance() != nullptr) {
-                    EXPECT_GT(read->resonance()->frequency_hz, 0) << path;
+    for (const Json& good :
+         {to_json(full_result(), false), to_json(pair_result(), false), to_json(tank_result(), false)}) {
+        const Json flat = good.flatten();
+        for (const auto& [pointer, old] : flat.items()) {
+            std::string path = pointer;
+            while (!path.empty()) {
+                for (const Json& value : values) {
+                    Json json = good;
+                    json[Json::json_pointer(path)] = value;
+                    const auto read = result_from_json(json, "x");
+                    if (read.ok() && read->resonance() != nullptr) {
+                        EXPECT_GT(read->resonance()->frequency_hz, 0) << path;
+                    }
                 }
+                path.resize(path.rfind('/'));
             }
-            path.resize(path.rfind('/'));
         }
     }
 }

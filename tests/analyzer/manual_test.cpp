@@ -61,7 +61,7 @@ TEST(Manual, ThePageHoldsEveryOptionOfEveryCommand) {
     // Bold letters come overstruck.
     const std::string text = std::regex_replace(read.output, std::regex(".\b"), "");
     const auto all = options_in_help();
-    for (const char* command : {"measure", "follow", "tune", "exchange", "book", "book add", "report"}) {
+    for (const char* command : {"measure", "follow", "tune", "exchange", "book", "book add", "book export", "report"}) {
         EXPECT_TRUE(all.contains(command)) << command;
     }
     for (const auto& [command, options] : all) {

@@ -92,6 +92,13 @@ TEST(ReportElsewhere, IsWellFormedAloneAndEscapedWhateverTheNames) {
     measure::MeasurementResult tank = foot_result(63e3);
     tank.hookup = bench::Hookup::tank;
     report.runs.push_back({"tank", "", "", "", "", tank});
+    measure::MeasurementResult pair = foot_result(64e3);
+    measure::Pair both;
+    both.lower = {60e3, 4, 1e-3};
+    both.upper = {69e3, 4, 1e-3};
+    both.budget = {{kHostile, 1, 1, 1, 1, 1e-5}};
+    pair.outcome = measure::Accepted{.pair = both};
+    report.runs.push_back({kHostile, "", "", "", kHostile, pair});
     const auto html = report_html(report);
     ASSERT_TRUE(html.ok()) << html.error().message;
     const Json found = read_elsewhere(*html);
@@ -108,9 +115,10 @@ TEST(ReportElsewhere, IsWellFormedAloneAndEscapedWhateverTheNames) {
                         "g",    "clippath", "polyline", "polygon", "circle", "text"}),
                     Contains(element));
     }
-    // foot and tank, whole and close; the coil; two wirings.
-    EXPECT_EQ(found.at("elements").at("svg"), 7);
-    for (const char* section : {"Response", "Runs", "Uncertainty", "Tuning", "The coil", "Wiring", "Cautions"}) {
+    // foot, pair and tank, whole and close; the coil; two wirings.
+    EXPECT_EQ(found.at("elements").at("svg"), 9);
+    for (const char* section : {"Response", "Runs", "Uncertainty", "Tuning", "Secondary and tank together", "The coil",
+                                "Wiring", "Cautions"}) {
         EXPECT_THAT(found.at("headings").get<std::vector<std::string>>(), Contains(section));
     }
     EXPECT_THAT(found.at("headings")[0].get<std::string>(), HasSubstr("<script>alert(1)</script>"));  // as text
@@ -163,7 +171,7 @@ TEST(ReportElsewhere, TheCommandWritesItAndRefusesInOneLine) {
     EXPECT_EQ(found.at("headings")[0], "Wren");
     EXPECT_THAT(html, HasSubstr("62.0000 \u00b1 0.0040 kHz"));
     for (const auto& [arguments, code, says] : std::vector<std::tuple<std::vector<std::string>, int, const char*>>{
-             {{"report", "--out", at("x.html")}, 2, "RESULT"},
+             {{"report", "--out", at("x.html")}, 2, "SOURCE"},
              {{"report", at("a.json")}, 2, "--out"},
              {{"report", at("gone.json"), "--out", at("x.html")}, 3, "gone.json"},
              {{"report", at("coil.json"), "--out", at("x.html")}, 3, "not a result"},
