@@ -6,7 +6,8 @@ build_packages="g++ cmake ninja-build pkg-config ca-certificates portaudio19-dev
 libfreetype-dev libsndfile1-dev nettle-dev libeigen3-dev libceres-dev libboost-dev libboost-math-dev libcli11-dev nlohmann-json3-dev libfmt-dev libpng-dev
 fonts-open-sans"
 test_packages="libgtest-dev libgmock-dev libbenchmark-dev jackd2 libjack-jackd2-dev xvfb libgl1-mesa-dri xdotool
-imagemagick ngspice python3-numpy python3-scipy python3-scikit-rf python3-jsonschema procps"
+imagemagick ngspice python3-numpy python3-scipy python3-scikit-rf python3-jsonschema procps
+mandoc desktop-file-utils dpkg-dev file"
 
 # install PACKAGE...: only what dpkg does not know yet; as root, or through sudo.
 install() {

@@ -7,10 +7,10 @@
 #include <nlohmann/json.hpp>
 
 #include "analyzer/measure/result_json.hpp"
+#include "analyzer/picture/svg_canvas.hpp"
 #include "analyzer/record/atomic_file.hpp"
 #include "analyzer/record/json_text.hpp"
 #include "gui/app.hpp"
-#include "gui/svg_canvas.hpp"
 
 namespace coldtune::gui {
 

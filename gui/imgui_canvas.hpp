@@ -3,8 +3,8 @@
 
 #include <imgui.h>
 
-#include "gui/canvas.hpp"
 #include "gui/fonts.hpp"
+#include "gui/picture.hpp"
 
 namespace coldtune::gui {
 

@@ -1,8 +1,12 @@
 #include <CLI/CLI.hpp>
+#include <array>
 #include <cstdio>
 #include <string>
 
 #include "analyzer/audio/audio_port.hpp"
+#include "analyzer/bench/hookup.hpp"
+#include "analyzer/cli/manual.hpp"
+#include "analyzer/share/provenance.hpp"
 #include "gui/window.hpp"
 
 namespace {
@@ -22,21 +26,40 @@ int complain(const coldtune::Error& error) {
     return 1;
 }
 
+// The manual page or the bash completion, for the package.
+void print_manual(const CLI::App& cli, bool page) {
+    using coldtune::cli::ManualText;
+    static constexpr std::array<std::string_view, 1> see = {
+        "coldtune(1), the same job in a terminal; F1 in the window."};
+    const std::array<ManualText::Section, 3> sections = {
+        {{"CAUTIONS", coldtune::bench::general_cautions()},
+         {"BEFORE ANY POWER-UP", coldtune::bench::before_power_reminders()},
+         {"SEE ALSO", see}}};
+    const std::string date = coldtune::share::provenance_of("").written.substr(0, 10);
+    const std::string text =
+        page ? coldtune::cli::man_page(cli, {"coldtune-window", "the bench window: sweep a coil and see its resonance",
+                                             COLDTUNE_VERSION, date, sections})
+             : coldtune::cli::bash_completion(cli, "coldtune-window");
+    std::fwrite(text.data(), 1, text.size(), stdout);
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
     if (const int child = coldtune::audio::run_audio_child_if_asked(argc, argv); child >= 0) return child;
 
     CLI::App cli{"The bench window: describe a coil, sweep it, see the measurement lie over the calculation."};
-    std::string coil, script, settings;
+    std::string coil, script, settings, manual;
     double pace = 1;
     bool fresh = false;
-    cli.add_option("COIL", coil, "a coil description (COIL.json) to begin with")->type_name("");
+    cli.add_option("COIL", coil, "a coil description (COIL.json) to begin with")->type_name("COIL.json");
     cli.add_flag("--fresh", fresh, "begin as on the first day, and remember nothing of this time");
     // The door for tests.
     cli.add_option("--script", script)->group("");
     cli.add_option("--settings", settings)->group("");
     cli.add_option("--pace", pace)->group("");
+    // And for the package.
+    cli.add_option("--manual", manual)->check(CLI::IsMember({"man", "bash"}))->group("");
     cli.set_version_flag("--version", "coldtune-window " COLDTUNE_VERSION);
     try {
         cli.parse(argc, argv);
@@ -46,6 +69,11 @@ int main(int argc, char** argv) {
         return cli.exit(e);
     } catch (const CLI::ParseError& e) {
         return complain(coldtune::usage_error(std::string(e.what()) + "; see --help"));
+    }
+
+    if (!manual.empty()) {
+        print_manual(cli, manual == "man");
+        return 0;
     }
 
     namespace gui = coldtune::gui;

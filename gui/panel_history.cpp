@@ -3,7 +3,6 @@
 #include <array>
 #include <cmath>
 
-#include "gui/axis.hpp"
 #include "gui/panels.hpp"
 
 namespace coldtune::gui {

@@ -2,7 +2,7 @@
 #pragma once
 
 #include "analyzer/tuning/words.hpp"
-#include "gui/plot_scene.hpp"
+#include "gui/picture.hpp"
 #include "gui/ui.hpp"
 
 namespace coldtune::gui {

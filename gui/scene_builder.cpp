@@ -40,22 +40,6 @@ bool usually_logarithmic(PlotPair pair) {
     return pair == PlotPair::admittance || pair == PlotPair::impedance;
 }
 
-std::string hertz(double value, int digits) {
-    return record::format_quantity(value, record::Unit::hertz, digits, true);
-}
-std::string rate_words(double rate_hz) {
-    return fmt::format("{:g} kHz", rate_hz / 1000);
-}
-std::string hertz_with(double value, double half_width) {
-    return record::format_with_uncertainty(value, half_width, record::Unit::hertz, true);
-}
-
-std::string difference_words(double percent) {
-    const double size = std::abs(percent);
-    const int decimals = size >= 10 ? 0 : size >= 1 ? 1 : 2;
-    return fmt::format("{:.{}f} % {} calculated", size, decimals, percent < 0 ? "below" : "above");
-}
-
 std::shared_ptr<const CurveData> SceneBuilder::data(const std::shared_ptr<const measure::Curve>& curve,
                                                     Quantity quantity) {
     if (!curve || curve->frequency_hz.size() < 2) return nullptr;
@@ -132,11 +116,12 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
     const std::optional<model::Calculated>& value =
         shown && shown->calculated ? shown->calculated : state.calculation.value;
     const auto* resonance = shown && (live || selected->shown) ? shown->resonance() : nullptr;
-    if (value && secondary && pair == nullptr) {
-        scene.marks.push_back({value->frequency_hz, value->frequency_u95_hz,
-                               "calculated " + hertz_with(value->frequency_hz, value->frequency_u95_hz),
-                               theme.calculated, true});
-    }
+    const Color color = live       ? live_color
+                        : selected ? theme.run_color(static_cast<std::size_t>(selected->id - 1))
+                                   : theme.ink;
+    add_marks(scene, resonance, value && secondary && pair == nullptr ? &*value : nullptr, color, theme);
+    // Only against what the result itself was compared with.
+    if (shown && !shown->calculated) scene.difference.clear();
     const auto& tank = shown ? shown->calculated_tank : std::optional<model::TankCalculated>();
     if (tank) {
         scene.marks.push_back({tank->frequency_hz, tank->frequency_u95_hz,
@@ -144,20 +129,9 @@ PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
                                true});
     }
     if (pair != nullptr && selected != nullptr && selected->shown) {
-        const Color color = theme.run_color(static_cast<std::size_t>(selected->id - 1));
         for (const auto& [peak, name] : {std::pair{&pair->lower, "lower "}, std::pair{&pair->upper, "upper "}}) {
             scene.marks.push_back({peak->frequency_hz, peak->frequency_u95_hz,
                                    name + hertz_with(peak->frequency_hz, peak->frequency_u95_hz), color, false});
-        }
-    }
-    if (resonance != nullptr) {
-        scene.marks.push_back({resonance->frequency_hz, resonance->frequency_u95_hz,
-                               "measured " + hertz_with(resonance->frequency_hz, resonance->frequency_u95_hz),
-                               live ? live_color : theme.run_color(static_cast<std::size_t>(selected->id - 1)), false});
-        const auto percent = shown->difference_percent();
-        if (percent && value && secondary) {
-            scene.difference = fmt::format("{} ({})", difference_words(*percent),
-                                           hertz(std::abs(resonance->frequency_hz - value->frequency_hz), 3));
         }
     }
     scene.empty_text = "Nothing to draw yet: describe the coil, or press the space bar to sweep.";

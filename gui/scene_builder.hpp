@@ -5,7 +5,8 @@
 #include <memory>
 #include <utility>
 
-#include "gui/plot_scene.hpp"
+#include "analyzer/picture/plot_words.hpp"
+#include "gui/picture.hpp"
 #include "gui/state.hpp"
 
 namespace coldtune::gui {
@@ -30,13 +31,5 @@ private:
     };
     std::map<std::pair<const measure::Curve*, measure::Quantity>, Kept> kept_;
 };
-
-// "63.41 kHz", and with its 95 % half-width "63.410 +- 0.012 kHz" with a proper sign.
-std::string hertz(double value, int digits = 4);
-// A sample rate as it is spoken of: "192 kHz", "44.1 kHz".
-std::string rate_words(double rate_hz);
-std::string hertz_with(double value, double half_width);
-// "3.1 % below calculated", "0.02 % above calculated".
-std::string difference_words(double percent);
 
 }  // namespace coldtune::gui

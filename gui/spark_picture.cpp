@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "analyzer/record/quantity.hpp"
-#include "gui/axis.hpp"
+#include "gui/picture.hpp"
 
 namespace coldtune::gui {
 namespace {

@@ -2,7 +2,7 @@
 #pragma once
 
 #include "analyzer/measure/spark_figures.hpp"
-#include "gui/canvas.hpp"
+#include "gui/picture.hpp"
 #include "gui/theme.hpp"
 
 namespace coldtune::gui {

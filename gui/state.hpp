@@ -14,7 +14,7 @@
 #include "analyzer/measure/standard_gain.hpp"
 #include "gui/bench_form.hpp"
 #include "gui/coil_form.hpp"
-#include "gui/plot_view.hpp"
+#include "gui/picture.hpp"
 #include "gui/tuning_job.hpp"
 
 namespace coldtune::gui {

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <array>
 
-#include "gui/axis.hpp"
+#include "gui/picture.hpp"
 
 namespace coldtune::gui {
 namespace {

@@ -3,7 +3,7 @@
 
 #include <string>
 
-#include "gui/canvas.hpp"
+#include "gui/picture.hpp"
 #include "gui/theme.hpp"
 
 namespace coldtune::gui {

@@ -70,6 +70,7 @@ struct Settings {
     double reference_ohm = 0;
     double load_ohm = 0;  // 0 = no load standard
     measure::BenchTolerances tolerances;
+    bool coupled = false;  // hookup foot: secondary and closed tank sought together
     std::optional<std::size_t> period_frames, settle_periods;  // nullopt: left to the capture
 };
 

@@ -4,7 +4,10 @@
 #include <sys/stat.h>
 
 #include <algorithm>
+#include <array>
 #include <cerrno>
+#include <fstream>
+#include <string_view>
 #include <system_error>
 
 #include "analyzer/book/book_json.hpp"
@@ -120,6 +123,17 @@ std::string recovery_sentence(const OpenedBook& opened, const Places& places) {
                           : fmt::format("; not in it, but still in {}: {}; add them again",
                                         places.captures.filename().string(), counted(after));
     return text;
+}
+
+bool is_book(const std::filesystem::path& path) {
+    std::array<char, 4096> head{};
+    std::ifstream file(path, std::ios::binary);
+    file.read(head.data(), head.size());
+    const std::string_view seen(head.data(), static_cast<std::size_t>(file.gcount()));
+    if (seen.find("\"coldtune.book.v") != std::string_view::npos) return true;
+    const auto places = places_of(path);
+    std::error_code ignored;
+    return places && (fs::is_directory(places->saves, ignored) || fs::is_directory(places->captures, ignored));
 }
 
 Result<OpenedBook> read_book(const Places& places) {

@@ -35,6 +35,10 @@ std::string recovery_sentence(const OpenedBook& opened, const Places& places);
 // be read; it is another kind of file, or of a later version (these are never recovered from).
 Result<OpenedBook> read_book(const Places& places);
 
+// Whether a path means a book and not another JSON file: its beginning says so, or it has a book's folders beside it
+// (a damaged or missing book is still one).
+bool is_book(const std::filesystem::path& path);
+
 // What the file held when it was last read or written by us, to notice other programs. The content decides: a time
 // stamp may be too coarse to show a change, or be touched without one.
 struct Seen {

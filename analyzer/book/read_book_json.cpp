@@ -107,6 +107,7 @@ Settings settings_of(ObjectReader& from) {
     if (from.has("settle_periods")) {
         s.settle_periods = static_cast<std::size_t>(from.integer("settle_periods", 0, 1000));
     }
+    s.coupled = from.boolean_or("coupled", false);
     auto t = from.object("tolerances",
                          {"reference_relative", "load_relative", "input_capacitance_relative", "channel_gain_relative",
                           "channel_phase_rad", "lead_resistance_ohm", "lead_inductance_h", "clock_ppm"});
@@ -188,8 +189,10 @@ Run run_of(ObjectReader& from) {
         from.miss("standards");
     }
     if (auto s =
-            from.object("settings", {"reference_ohm", "load_ohm", "period_frames", "settle_periods", "tolerances"})) {
+            from.object("settings", {"reference_ohm", "load_ohm", "period_frames", "settle_periods", "tolerances",
+                                     "coupled"})) {
         run.settings = settings_of(*s);
+        if (run.settings.coupled && run.hookup != bench::Hookup::foot) s->fail("coupled", "belongs to hookup foot");
         if (!run.standards.load.empty() && run.settings.load_ohm <= 0) s->miss("load_ohm");
     } else {
         from.miss("settings");

@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "analyzer/book/outline.hpp"
+#include "analyzer/measure/kept_result.hpp"
 #include "analyzer/measure/result_json.hpp"
 #include "analyzer/record/coil_file.hpp"
 #include "analyzer/record/plain_text.hpp"
@@ -19,6 +20,7 @@ namespace fs = std::filesystem;
 using record::Json;
 
 constexpr std::size_t longest_coil_bytes = std::size_t{1} << 20;
+constexpr std::size_t longest_result_bytes = std::size_t{256} << 20;  // with a curve of two million points
 
 // Everything kept for a run that is being made; taken back unless the run comes about.
 class Keeper {
@@ -161,6 +163,7 @@ Result<Run> describe_run(Book& book, Keeper& keeper, const NewRun& from) {
     run.settings.reference_ohm = from.bench.reference_ohm;
     run.settings.load_ohm = from.load.empty() ? 0 : from.bench.load_ohm;
     run.settings.tolerances = from.tolerances;
+    run.settings.coupled = from.coupled;
     run.settings.period_frames = from.period_frames;
     run.settings.settle_periods = from.settle_periods;
     const std::string& origin = book.find_capture(run.capture)->origin;
@@ -263,13 +266,11 @@ Result<measure::AnalysisRequest> request_of(const Book& book, const Places& plac
     request.bench = {run.settings.reference_ohm, interface->input_resistance_ohm, interface->input_capacitance_f,
                      run.settings.load_ohm};
     request.tolerances = run.settings.tolerances;
+    request.coupled = run.settings.coupled;
     request.period_frames = run.settings.period_frames;
     request.settle_periods = run.settings.settle_periods;
     if (run.coil > 0) {
-        const CoilVersion* coil = book.find_coil(run.coil);
-        if (coil == nullptr) return bad_input(fmt::format("run {}: its coil is not in the book", run.number));
-        auto description =
-            record::parse_coil(record::json_text(*coil->description, -1), fmt::format("coil version {}", run.coil));
+        auto description = description_of(book, run);
         if (!description) return description.error();
         request.description = std::move(*description);
     }
@@ -282,6 +283,25 @@ std::string result_text(const measure::MeasurementResult& result) {
 
 Result<std::string> stored_result(const Places& places, const Run& run) {
     return read_kept_text(places, run.result_file);
+}
+
+Result<measure::MeasurementResult> kept_result(const Places& places, const Run& run) {
+    const auto text = stored_result(places, run);
+    if (!text) return text.error();
+    const auto json = record::parse_json(*text, run.result_file.file, {longest_result_bytes, 32});
+    if (!json) return json.error();
+    return measure::result_from_json(*json, run.result_file.file);
+}
+
+Result<measure::MeasurementResult> kept_values(const Run& run) {
+    return measure::result_from_json(*run.result, fmt::format("run {}", run.number));
+}
+
+Result<model::CoilDescription> description_of(const Book& book, const Run& run) {
+    if (run.coil == 0) return bad_input(fmt::format("run {} has no description of its coil", run.number));
+    const CoilVersion* coil = book.find_coil(run.coil);
+    if (coil == nullptr) return bad_input(fmt::format("run {}: its coil is not in the book", run.number));
+    return record::parse_coil(record::json_text(*coil->description, -1), fmt::format("coil version {}", run.coil));
 }
 
 Result<Again> analyse_again(const Book& book, const Places& places, const Run& run) {
@@ -320,7 +340,13 @@ Headline headline_of(const Run& run) {
         headline.verdict = record::one_line(verdict->get<std::string>(), 20);
     }
     if (headline.verdict == "rejected") return headline;
-    const Json resonance = part("resonance"), winding = part("winding");
+    const Json resonance = part("resonance"), winding = part("winding"), pair = part("pair");
+    headline.primary_hz = number_at(pair, "primary_frequency_hz");
+    headline.primary_u95_hz = number_at(pair, "primary_frequency_u95_hz");
+    headline.secondary_hz = number_at(pair, "secondary_frequency_hz");
+    headline.secondary_u95_hz = number_at(pair, "secondary_frequency_u95_hz");
+    headline.k = number_at(pair, "k");
+    headline.k_u95 = number_at(pair, "k_u95");
     headline.resonance_hz = number_at(resonance, "frequency_hz");
     headline.resonance_u95_hz = number_at(resonance, "frequency_u95_hz");
     headline.q = number_at(resonance, "q");

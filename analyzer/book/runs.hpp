@@ -20,6 +20,7 @@ struct NewRun {
     std::filesystem::path open, short_circuit, load, shorted;
     dsp::BenchValues bench;  // load_ohm counts only with a load standard
     measure::BenchTolerances tolerances;
+    bool coupled = false;  // hookup foot only
     std::optional<std::size_t> period_frames, settle_periods;
     std::filesystem::path coil;  // COIL.json
     std::string note;
@@ -47,6 +48,16 @@ std::string result_text(const measure::MeasurementResult& result);
 // The text of a run's result file; errors as of read_kept_text.
 Result<std::string> stored_result(const Places& places, const Run& run);
 
+// The result of a run with its whole curve, read back from its file. Errors as of read_kept_text and of
+// measure::result_from_json.
+Result<measure::MeasurementResult> kept_result(const Places& places, const Run& run);
+
+// The same without a curve, from the book alone.
+Result<measure::MeasurementResult> kept_values(const Run& run);
+
+// The coil as the run was analysed with it. Errors (bad_input): none was described, or it cannot be calculated.
+Result<model::CoilDescription> description_of(const Book& book, const Run& run);
+
 // How a repeated analysis compares with the stored result.
 struct Again {
     bool same = false;       // bit for bit, but for the version of the program if that is another
@@ -61,8 +72,9 @@ Status add_note(Book& book, int run_number, std::string_view text);
 struct Headline {
     std::string verdict;
     std::optional<double> resonance_hz, resonance_u95_hz, q;
-    std::optional<double> inductance_h, inductance_u95_h;  // hookup winding
-    std::string way;                                       // of the resonance
+    std::optional<double> inductance_h, inductance_u95_h;                                        // hookup winding
+    std::string way;                                                                             // of the resonance
+    std::optional<double> primary_hz, primary_u95_hz, secondary_hz, secondary_u95_hz, k, k_u95;  // of a coupled pair
 };
 Headline headline_of(const Run& run);
 

@@ -31,11 +31,14 @@ Json settings_json(const Settings& s) {
                     {"lead_resistance_ohm", t.lead_resistance_ohm},
                     {"lead_inductance_h", t.lead_inductance_h},
                     {"clock_ppm", t.clock_ppm}};
-    return {{"reference_ohm", s.reference_ohm},
-            {"load_ohm", s.load_ohm > 0 ? Json(s.load_ohm) : Json(nullptr)},
-            {"period_frames", count_or_null(s.period_frames)},
-            {"settle_periods", count_or_null(s.settle_periods)},
-            {"tolerances", std::move(tolerances)}};
+    Json json{{"reference_ohm", s.reference_ohm},
+              {"load_ohm", s.load_ohm > 0 ? Json(s.load_ohm) : Json(nullptr)},
+              {"period_frames", count_or_null(s.period_frames)},
+              {"settle_periods", count_or_null(s.settle_periods)},
+              {"tolerances", std::move(tolerances)}};
+    // Only where it is so: a book without a pair reads in versions that knew none.
+    if (s.coupled) json["coupled"] = true;
+    return json;
 }
 
 Json outline_json(const std::optional<ResponseOutline>& r) {

@@ -16,6 +16,7 @@ Command add_book_note(CLI::App& book);
 Command add_book_check(CLI::App& book);
 Command add_book_restore(CLI::App& book);
 Command add_book_copy(CLI::App& book);
+Command add_book_export(CLI::App& book);
 
 // The first argument of all of them.
 void add_book_argument(CLI::App& app, std::string& path);

@@ -34,6 +34,9 @@ Command add_compare(CLI::App& root);
 Command add_tune(CLI::App& root);
 Command add_book(CLI::App& root);
 Command add_exchange(CLI::App& root);
+Command add_export(CLI::App& root);
+Command add_report(CLI::App& root);
+Command add_manual(CLI::App& root);
 
 // An option that takes a quantity ("10k"): checked when the command line is parsed, so that a slip is a usage error
 // that names the option and points at the character.

@@ -10,11 +10,12 @@
 namespace coldtune::cli {
 
 Command add_book(CLI::App& root) {
-    CLI::App* app = root.add_subcommand("book", "List, show and check the bench book, add runs and notes to it");
+    CLI::App* app =
+        root.add_subcommand("book", "The bench book: list, show, check and export its runs, add runs and notes");
     app->require_subcommand(1);
     const std::vector<Command> commands = {add_book_list(*app), add_book_show(*app),  add_book_add(*app),
                                            add_book_note(*app), add_book_check(*app), add_book_restore(*app),
-                                           add_book_copy(*app)};
+                                           add_book_copy(*app), add_book_export(*app)};
     return {app, [commands](Console& console) {
                 for (const Command& command : commands) {
                     if (command.app->parsed()) return command.run(console);

@@ -42,6 +42,10 @@ Json list_json(const LookedAt& looked) {
                                 {"q", record::number_or_null(h.q)},
                                 {"inductance_h", record::number_or_null(h.inductance_h)},
                                 {"inductance_u95_h", record::number_or_null(h.inductance_u95_h)},
+                                {"primary_frequency_hz", record::number_or_null(h.primary_hz)},
+                                {"secondary_frequency_hz", record::number_or_null(h.secondary_hz)},
+                                {"k", record::number_or_null(h.k)},
+                                {"k_u95", record::number_or_null(h.k_u95)},
                                 {"notes", run.notes.size()}});
     }
     return json;
@@ -66,6 +70,8 @@ std::string list_text(const LookedAt& looked) {
             value = record::format_with_uncertainty(*h.resonance_hz, *h.resonance_u95_hz, Unit::hertz);
         } else if (h.inductance_h && h.inductance_u95_h) {
             value = record::format_with_uncertainty(*h.inductance_h, *h.inductance_u95_h, Unit::henry);
+        } else if (h.k && h.k_u95) {
+            value = "pair, k " + record::format_with_uncertainty(*h.k, *h.k_u95, Unit::none);
         }
         out += fmt::format("  {:>5}  {:<19}  {:<8} {:>4}  {:<8}  {:<26} {:>6}  {}{}\n", run.number,
                            shown_time(run.time_utc), bench::describe(run.hookup).name,

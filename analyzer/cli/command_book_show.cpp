@@ -64,6 +64,13 @@ std::string run_text(const LookedAt& looked, const book::Run& run) {
         add_row(out, "inductance",
                 format_with_uncertainty(*h.inductance_h, *h.inductance_u95_h, Unit::henry) + "   95 %");
     }
+    if (h.primary_hz && h.primary_u95_hz && h.secondary_hz && h.secondary_u95_hz && h.k && h.k_u95) {
+        add_row(out, "secondary",
+                format_with_uncertainty(*h.secondary_hz, *h.secondary_u95_hz, Unit::hertz) + "   by itself, 95 %");
+        add_row(out, "tank",
+                format_with_uncertainty(*h.primary_hz, *h.primary_u95_hz, Unit::hertz) + "   by itself, 95 %");
+        add_row(out, "coupling k", format_with_uncertainty(*h.k, *h.k_u95, Unit::none) + "   95 %");
+    }
     add_row(out, "verdict", h.verdict);
     add_findings(out, run);
     add_row(out, "reference",

@@ -41,8 +41,10 @@ record::Json combined_json(const CombinedResult& combined) {
     j["program_version"] = COLDTUNE_VERSION;
     j["verdict"] = measure::verdict_name(combined.verdict());
     j["findings"] = record::Json::array();
-    for (const auto& f : combined.findings)
-        j["findings"].push_back({{"code", measure::code_name(f.code)}, {"weight", "reject"}, {"text", f.text}});
+    for (const auto& f : combined.findings) {
+        const char* weight = f.weight == measure::Weight::reject ? "reject" : "caution";
+        j["findings"].push_back({{"code", measure::code_name(f.code)}, {"weight", weight}, {"text", f.text}});
+    }
     j["resonance"] = value_json(combined.resonance, "frequency_hz", "frequency_u95_hz");
     j["inductance"] = value_json(combined.inductance, "inductance_h", "inductance_u95_h");
     j["values"] = record::Json::array();

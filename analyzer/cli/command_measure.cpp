@@ -21,7 +21,7 @@ struct Options {
     PortOptions port;
     BenchOptions bench;
     std::size_t periods = 0;
-    bool one_input = false, with_short = false;
+    bool one_input = false, with_short = false, replace = false;
     std::string out_path;
     KeepOptions keep;
     OutputOptions output;
@@ -45,7 +45,8 @@ Status check_one_input(const Options& o) {
 }
 
 // A sweep whose capture cannot be kept would be for nothing.
-Status check_out(const std::string& path) {
+Status check_out(const Options& o) {
+    const std::string& path = o.out_path;
     const std::filesystem::path out = path;
     if (out.extension() != ".wav" && out.extension() != ".flac") {
         return usage_error(fmt::format("--out {}: name a .wav or a .flac file", path));
@@ -53,6 +54,16 @@ Status check_out(const std::string& path) {
     if (out.has_parent_path() && !std::filesystem::is_directory(out.parent_path())) {
         return bad_input(fmt::format("--out {}: there is no folder {}; make it first or name another", path,
                                      out.parent_path().string()));
+    }
+    for (const std::string& standard : {o.bench.open_path, o.bench.short_path, o.bench.load_path}) {
+        std::error_code none;
+        if (!standard.empty() && std::filesystem::equivalent(out, standard, none)) {
+            return usage_error(fmt::format("--out {} is a standard of this measurement; name another file", path));
+        }
+    }
+    // A capture may be all that is left of an evening.
+    if (!o.replace && std::filesystem::exists(out)) {
+        return usage_error(fmt::format("--out {} exists already; name another file, or give --replace", path));
     }
     return Done{};
 }
@@ -91,7 +102,7 @@ ExitCode run(const Options& o, Console& console) {
         return console.fail("measure", usage_error("say where the capture goes: --out FILE, --book BOOK.json or both"));
     }
     if (!o.out_path.empty()) {
-        if (const Status sound = check_out(o.out_path); !sound) return console.fail("measure", sound.error());
+        if (const Status sound = check_out(o); !sound) return console.fail("measure", sound.error());
     }
     if (auto status = check_one_input(o); !status) return console.fail("measure", status.error());
     std::optional<book::NewRun> new_one;
@@ -144,6 +155,7 @@ Command add_measure(CLI::App& root) {
     app->add_flag("--with-short", o->with_short, "With --one-input: sweep the short standard as well");
     app->add_option("--out", o->out_path, "Capture to write, .wav or .flac; may be left out with --book")
         ->type_name("FILE");
+    app->add_flag("--replace", o->replace, "Write over an existing --out file");
     add_book_option(*app, o->keep);
     add_output_options(*app, o->output);
     return {app, [o](Console& console) { return run(*o, console); }};

@@ -25,8 +25,6 @@ void add_book_option(CLI::App& app, KeepOptions& o) {
 }
 
 Result<book::NewRun> new_run(const BenchOptions& bench, const KeepOptions& keep) {
-    // Its settings have no place for it yet, and a run that cannot be made again is none.
-    if (bench.coupled) return usage_error("a book keeps no coupled pair yet; leave out --book and keep the capture");
     auto declared = declared_bench(bench);
     if (!declared) return declared.error();
     book::NewRun run;
@@ -39,6 +37,7 @@ Result<book::NewRun> new_run(const BenchOptions& bench, const KeepOptions& keep)
     run.load = bench.load_path;
     run.bench = declared->bench;
     run.tolerances = declared->tolerances;
+    run.coupled = declared->coupled;
     run.coil = bench.coil_path;
     return run;
 }

@@ -50,7 +50,7 @@ int run(int argc, const char* const* argv, std::FILE* out, std::FILE* err) {
     const std::vector<Command> commands = {add_predict(app), add_devices(app), add_stimulus(app), add_simulate(app),
                                            add_measure(app), add_follow(app),  add_analyze(app),  add_loading(app),
                                            add_combine(app), add_compare(app), add_tune(app),     add_exchange(app),
-                                           add_book(app)};
+                                           add_book(app),    add_export(app),  add_report(app),   add_manual(app)};
     if (const auto sentence = unknown_command(app, argc, argv)) {
         console.say(*sentence);
         return static_cast<int>(ExitCode::usage);

@@ -8,6 +8,7 @@
 #include "analyzer/measure/analysis_context.hpp"
 #include "analyzer/measure/below_band.hpp"
 #include "analyzer/measure/below_band_strain.hpp"
+#include "analyzer/measure/description_check.hpp"
 #include "analyzer/measure/evidence.hpp"
 #include "analyzer/measure/held_captures.hpp"
 #include "analyzer/measure/in_band.hpp"
@@ -146,6 +147,7 @@ Status judge_pickup(const AnalysisRequest& request, const dsp::Response& respons
                                 ? "the resonance lies inside the usable band; its Q is loaded by the reference resistor"
                                 : "what the wire hears rises toward the upper edge of the usable band";
     result.outcome = Accepted{std::move(resonance)};
+    if (auto far = judge_difference(result)) result.findings.push_back(std::move(*far));
     return Done{};
 }
 
@@ -279,6 +281,7 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     if (result.calculated_tank) accepted.tank = tank_value(resonance, *result.calculated_tank);
     accepted.resonance = std::move(resonance);
     result.outcome = std::move(accepted);
+    if (auto far = judge_difference(result)) result.findings.push_back(std::move(*far));
     return result;
 }
 

@@ -150,9 +150,20 @@ Status check(const std::vector<KnownResult>& results) {
     if (results.size() < 2) return usage_error("give two results or more; there is nothing to combine in one");
     std::set<std::string> names;
     const KnownResult* with_calculated = nullptr;
+    const auto figures = [](const std::optional<KnownValue>& v) {
+        return v ? std::pair(v->value, v->u95) : std::pair(0.0, 0.0);
+    };
     for (const KnownResult& r : results) {
         if (!names.insert(r.name).second) {
             return usage_error(fmt::format("{} is given twice; a result counts once", r.name));
+        }
+        // No two sweeps agree in every digit: a copy under another name is the same evidence.
+        for (const KnownResult* other = results.data(); other != &r; ++other) {
+            if (r.hookup == other->hookup && r.way == other->way && figures(r.resonance) == figures(other->resonance) &&
+                figures(r.inductance) == figures(other->inductance)) {
+                return usage_error(
+                    fmt::format("{} and {} hold the same measurement; a result counts once", other->name, r.name));
+            }
         }
         if (!r.calculated_hz) continue;
         if (with_calculated != nullptr && std::abs(*r.calculated_hz / *with_calculated->calculated_hz - 1) > 1e-6) {
@@ -231,6 +242,16 @@ Result<CombinedResult> combine(const std::vector<KnownResult>& results,
             into = value;
         }
     };
+    // What was doubtful alone is doubtful in company.
+    for (const KnownResult& r : results) {
+        for (const KnownResult::Remark& remark : r.findings) {
+            if (remark.weight != "caution") continue;
+            for (const FindingCode code : all_finding_codes()) {
+                if (code_name(code) != remark.code) continue;
+                out.findings.push_back({code, Weight::caution, fmt::format("{}: {}", r.name, remark.text)});
+            }
+        }
+    }
     one(resonance, "resonance", out.resonance);
     one(inductance, "inductance", out.inductance);
     if (out.verdict() == Verdict::rejected) {

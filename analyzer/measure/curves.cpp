@@ -4,8 +4,6 @@
 #include <cmath>
 #include <numbers>
 
-#include "dsp/resonance_fit.hpp"
-
 namespace coldtune::measure {
 namespace {
 
@@ -74,6 +72,13 @@ std::vector<double> grid(dsp::Band band, const std::vector<double>& centres) {
     std::sort(f.begin(), f.end());
     f.erase(std::unique(f.begin(), f.end()), f.end());
     return f;
+}
+
+// The options of find_in_band.
+dsp::FitOptions fit_options(bench::Hookup hookup) {
+    dsp::FitOptions options;
+    options.series_loss = hookup == bench::Hookup::tank;
+    return options;
 }
 
 // The header of dsp/resonance_fit.hpp, term by term.
@@ -163,36 +168,45 @@ Curve calculated_curve(const model::SecondaryModel& model, bench::Hookup hookup,
     return curve;
 }
 
-std::optional<Curve> fitted_curve(const MeasurementResult& result) {
+std::optional<dsp::ResonanceFit> fit_again(const MeasurementResult& result) {
     const Resonance* resonance = result.resonance();
-    if (resonance == nullptr) return std::nullopt;
-    if (resonance->way == Way::below_band && !result.fitted.frequency_hz.empty()) return result.fitted;
-    if (resonance->way != Way::in_band) return std::nullopt;
+    // A loading series is no curve, below the band there is no second fit, a pickup's is a voltage ratio.
+    if (resonance == nullptr || resonance->way != Way::in_band || result.hookup == bench::Hookup::pickup)
+        return std::nullopt;
     dsp::CorrectedResponse data;
     data.frequency_hz = result.curve.frequency_hz;
     data.impedance = result.curve.impedance_ohm;
     for (double deviation : result.curve.standard_deviation_ohm) {
         data.impedance_variance.push_back(deviation * deviation);
     }
+    if (data.impedance_variance.size() != data.impedance.size()) return std::nullopt;
     // The ratio is the impedance itself: (1 + 0 Y) / (0 + 1 Y).
     data.ratio = data.impedance;
     data.ratio_variance = data.impedance_variance;
     data.map.assign(data.ratio.size(), dsp::AdmittanceMap{1.0, 0.0, 0.0, 1.0});
 
     const auto form = result.hookup == bench::Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
-    // The options of find_in_band.
-    dsp::FitOptions options;
-    options.series_loss = result.hookup == bench::Hookup::tank;
-    const dsp::FitOutcome outcome = dsp::fit_resonance(data, form, options);
-    const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome);
+    dsp::FitOutcome outcome = dsp::fit_resonance(data, form, fit_options(result.hookup));
+    auto* fit = std::get_if<dsp::ResonanceFit>(&outcome);
     if (fit == nullptr) return std::nullopt;
     const double found_hz = form == dsp::ResonanceForm::series ? fit->zero_reactance_hz : fit->frequency_hz;
     if (std::abs(found_hz - resonance->frequency_hz) > std::max(resonance->frequency_u95_hz, 1e-6 * found_hz)) {
         return std::nullopt;
     }
+    return std::move(*fit);
+}
+
+std::optional<Curve> fitted_curve(const MeasurementResult& result) {
+    const Resonance* resonance = result.resonance();
+    if (resonance != nullptr && resonance->way == Way::below_band && !result.fitted.frequency_hz.empty()) {
+        return result.fitted;
+    }
+    const auto fit = fit_again(result);
+    if (!fit) return std::nullopt;
     Curve curve;
     curve.frequency_hz = grid(fit->window, {fit->frequency_hz});
-    for (double f : curve.frequency_hz) curve.impedance_ohm.push_back(fitted_impedance(*fit, options.series_loss, f));
+    const bool series_loss = fit_options(result.hookup).series_loss;
+    for (double f : curve.frequency_hz) curve.impedance_ohm.push_back(fitted_impedance(*fit, series_loss, f));
     return curve;
 }
 

@@ -8,6 +8,7 @@
 #include "analyzer/measure/result.hpp"
 #include "analyzer/model/secondary.hpp"
 #include "dsp/capture.hpp"
+#include "dsp/resonance_fit.hpp"
 
 namespace coldtune::measure {
 
@@ -39,6 +40,10 @@ Trace trace_of(const Curve& curve, Quantity quantity);
 // The model at the hookup `foot` or `winding` over a band (0 < low < high), dense enough around every mode inside it to
 // draw peaks of any Q at any magnification. Empty for other hookups. No standard deviations.
 Curve calculated_curve(const model::SecondaryModel& model, bench::Hookup hookup, dsp::Band band);
+
+// The fit behind an in-band resonance, made again from the corrected curve. nullopt when the result is rejected, was
+// found another way, or the second fit does not agree with the first within the stated uncertainty.
+std::optional<dsp::ResonanceFit> fit_again(const MeasurementResult& result);
 
 // What was fitted. In-band: the resonance curve over the window it was fitted in, by fitting the same form to the
 // corrected curve again. Below-band: the scaled model up to just under the resonance. nullopt when the result is

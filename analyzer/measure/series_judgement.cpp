@@ -148,6 +148,12 @@ SeriesJudgement judge_series(const SeriesInput& given, const LoadingCurve* curve
                              fits, able ? ": its inductance and capacitance were not used" : "")});
         }
     }
+    if (n == 2 && curve == nullptr) {
+        out.findings.push_back(
+            {FindingCode::uncorrected, Weight::caution,
+             "two points always lie on a line: a wrong capacitor would not be noticed; measure with a "
+             "third capacitor, or give the coil's description where there is one"});
+    }
     // Not the straight line in the model's place: it is bent for a coil.
     const bool modelled = curve == nullptr || out.model;
     if (modelled && out.value().frequency_hz) return out;

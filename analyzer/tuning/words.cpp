@@ -126,6 +126,12 @@ std::string verdict_text(const TuneResult& result) {
     return "rejected";
 }
 
+std::string place_of_tap(const TapAdvice& advice) {
+    return fmt::format("{} along the conductor {} turn mark {}",
+                       format_with_uncertainty(std::abs(advice.past_mark_m), advice.along_u95_m, Unit::metre),
+                       advice.past_mark_m < 0 ? "before" : "past", advice.mark);
+}
+
 std::vector<Line> tuning_lines(const TuneRequest& request, const Tuning& t, const Ways& ways) {
     std::vector<Line> out;
     out.push_back({"target", format_with_uncertainty(t.target_hz.value, t.target_hz.u95, Unit::hertz),
@@ -149,11 +155,9 @@ std::vector<Line> tuning_lines(const TuneRequest& request, const Tuning& t, cons
         }
     }
     if (t.advice) {
-        out.push_back(
-            {"tap", format_with_uncertainty(t.advice->turns.value, t.advice->turns.u95, Unit::none) + " turns",
-             fmt::format("{} along the conductor {} turn mark {}",
-                         format_with_uncertainty(std::abs(t.advice->past_mark_m), t.advice->along_u95_m, Unit::metre),
-                         t.advice->past_mark_m < 0 ? "before" : "past", t.advice->mark)});
+        out.push_back({"tap",
+                       format_with_uncertainty(t.advice->turns.value, t.advice->turns.u95, Unit::none) + " turns",
+                       place_of_tap(*t.advice)});
     }
     reach_lines(out, t);
     capacitor_lines(out, t.capacitor);

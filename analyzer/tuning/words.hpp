@@ -24,6 +24,8 @@ std::vector<Line> compare_lines(const CompareRequest& request, const CompareResu
 
 // "tuned within 0.6 %", "move the tap in by 2.75 turns (5.46 m along the conductor)".
 std::string verdict_text(const TuneResult& result);
+// "460 +- 64 mm along the conductor past turn mark 7"
+std::string place_of_tap(const TapAdvice& advice);
 std::vector<Line> tuning_lines(const TuneRequest& request, const Tuning& tuning, const Ways& ways);
 
 }  // namespace coldtune::tuning

@@ -18,9 +18,9 @@
 namespace coldtune {
 namespace {
 
+using bench::Hookup;
 using measure::combine;
 using measure::FindingCode;
-using bench::Hookup;
 using measure::KnownResult;
 using measure::KnownValue;
 using measure::Verdict;
@@ -180,6 +180,19 @@ TEST(Combined, AWindingSpeaksAboutTheResonanceThroughTheDescription) {
     EXPECT_NEAR(*combined->difference_percent(), 100 * (1 / std::sqrt(1.04) - 1), 0.1);
 }
 
+TEST(Combined, ADoubtOfOneResultStaysADoubt) {
+    auto a = resonance("a", "in-band", 1e5, {{"noise", 1e-3}});
+    const auto b = resonance("b", "below-band", 1.0001e5, {{"noise", 1e-3}});
+    ASSERT_EQ(combine({a, b}, std::nullopt)->verdict(), measure::Verdict::good);
+    a.findings.push_back({"uncorrected", "caution", "no standard was used"});
+    a.findings.push_back({"clock_drift", "note", "worth knowing"});
+    const auto combined = combine({a, b}, std::nullopt);
+    EXPECT_EQ(combined->verdict(), measure::Verdict::caution);
+    ASSERT_EQ(combined->findings.size(), 1U);
+    EXPECT_EQ(combined->findings.front().text, "a: no standard was used");
+    EXPECT_TRUE(combined->resonance);
+}
+
 TEST(Combined, RequestsThatMakeNoSenseAreErrors) {
     const auto fails = [](const std::vector<KnownResult>& results, ErrorKind kind, const char* part) {
         const auto combined = combine(results, std::nullopt);
@@ -192,6 +205,9 @@ TEST(Combined, RequestsThatMakeNoSenseAreErrors) {
     fails({}, ErrorKind::usage, "two results");
     fails({a}, ErrorKind::usage, "two results");
     fails({a, a}, ErrorKind::usage, "a is given twice");
+    auto copy = a;
+    copy.name = "copy";
+    fails({a, copy}, ErrorKind::usage, "a and copy hold the same measurement");
     fails({a, winding("w", 80e-3, 0.01)}, ErrorKind::usage, "--coil");
     auto described = a;
     described.calculated_hz = 1.01e5;

@@ -252,6 +252,14 @@ TEST_F(CommandLine, BadInputEndsInOneLineAndTheRightCode) {
           at("x.wav")},
          2,
          "level"},
+        // What was recorded is not written over unasked, and a standard never.
+        {{"measure", "--device", "simulated", "--hookup", "foot", "--reference", "10k", "--out", coil},
+         2,
+         "exists already"},
+        {{"measure", "--device", "simulated", "--hookup", "foot", "--reference", "10k", "--open", coil, "--replace",
+          "--out", coil},
+         2,
+         "is a standard of this measurement"},
     };
     for (const Bad& bad : cases) {
         std::string typed;

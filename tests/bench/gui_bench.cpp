@@ -7,7 +7,7 @@
 #include <stdexcept>
 
 #include "gui/imgui_canvas.hpp"
-#include "gui/plot_scene.hpp"
+#include "gui/picture.hpp"
 
 namespace coldtune::gui {
 namespace {

@@ -33,9 +33,9 @@ constexpr double q_bound = 0.02;
 const std::string program = COLDTUNE_BIN_DIR "/coldtune";
 
 std::vector<std::string> measure_command(const std::string& device, double rate_hz, const std::filesystem::path& out) {
-    return {program, "measure",     "--device", device,   "--hookup",
-            "foot",  "--reference", "10k",      "--rate", fmt::format("{}", rate_hz),
-            "--out", out.string(),  "--json"};
+    return {program, "measure",     "--device", device,     "--hookup",
+            "foot",  "--reference", "10k",      "--rate",   fmt::format("{}", rate_hz),
+            "--out", out.string(),  "--json",   "--replace"};
 }
 
 // A coil of 60 mH behind an input of 1 megohm and 150 pF, which the program takes for granted unless told otherwise.

@@ -70,7 +70,11 @@ TEST_F(BookSchema, HoldsForBooksAsTheyAreWritten) {
     run.open.clear();
     run.capture = swapped;  // rejected, straight from memory, nothing known about it
     ASSERT_TRUE(book::add_run(file, run).ok());
+    run = foot_run();
+    run.coupled = true;  // rejected: there is one circuit only
+    ASSERT_TRUE(book::add_run(file, run).ok());
     ASSERT_TRUE(file.save().ok());
+    EXPECT_THAT(book::book_text(file.book()), ::testing::HasSubstr("\"coupled\":true"));
     const auto said = verdicts(folder_, {book::book_text(file.book()), book::book_text(test::example_book(0)),
                                          book::book_text(test::example_book(50))});
     EXPECT_THAT(said, Each(StrEq("valid")));
@@ -94,6 +98,7 @@ TEST_F(BookSchema, RefusesWhatTheProgramRefuses) {
     change([](Json& j) { j["runs"][0]["settings"]["reference_ohm"] = 0; });
     change([](Json& j) { j["runs"][0]["settings"]["reference_ohm"] = "10k"; });
     change([](Json& j) { j["runs"][0]["settings"]["tolerances"]["more"] = 1; });
+    change([](Json& j) { j["runs"][0]["settings"]["coupled"] = "yes"; });
     change([](Json& j) { j["runs"][0]["time_utc"] = "yesterday"; });
     change([](Json& j) { j["runs"][0]["hookup"] = "moon"; });
     change([](Json& j) { j["runs"][0]["result"]["verdict"] = "rejected"; });

@@ -18,6 +18,7 @@ namespace {
 
 using testing::coldtune;
 using ::testing::HasSubstr;
+using ::testing::Not;
 
 const char* const kCoilJson =
     R"({"secondary": {"diameter": "200mm", "length": "950mm", "turns": 1620, "wire": "0.47mm", "base_height": "250mm"},
@@ -164,6 +165,24 @@ TEST(TuneCommand, GoesFromCapturesToTheTap) {
                              "REMOVE the bridge", "interface", "common practice"}) {
         EXPECT_THAT(text.out, HasSubstr(word)) << text.out;
     }
+    // A report on the same results says the same; one without the description nothing.
+    const auto page = (folder / "page.html").string();
+    const auto tuning_in_report = [&](const std::string& of, const std::vector<std::string>& more) {
+        std::vector<std::string> command = {"report", of, ten, "--out", page};
+        command.insert(command.end(), more.begin(), more.end());
+        const auto ran = coldtune(command);
+        EXPECT_EQ(ran.code, 0) << ran.err;
+        const std::string html = coldtune::testing::bytes_of(page);
+        const auto from = html.find("<h2>Tuning</h2>");
+        return from == std::string::npos ? std::string() : html.substr(from, html.find("</section>", from) - from);
+    };
+    const std::string words = tuning_in_report(secondary, {"--coil", coil_path});
+    for (const char* word : {"Move the tap in by 1.4", "before turn mark 9", "common practice", "Target", "s.json"}) {
+        EXPECT_THAT(words, HasSubstr(word));
+    }
+    EXPECT_EQ(tuning_in_report(secondary, {}), "");
+    EXPECT_THAT(tuning_in_report(secondary, {"--coil", coil_path, "--allowance", "10%"}), HasSubstr("10 % below"));
+
     const auto json = coldtune(
         {"tune", "--secondary", secondary, "--tap", "8=" + eight, "--primary", ten, "--coil", coil_path, "--json"});
     EXPECT_EQ(json.code, 0) << json.err;
@@ -192,6 +211,9 @@ TEST(TuneCommand, GoesFromCapturesToTheTap) {
     EXPECT_EQ(refused.code, 4);
     EXPECT_TRUE(nlohmann::json::parse(refused.out)["tuning"].is_null());
     EXPECT_EQ(std::count(refused.err.begin(), refused.err.end(), '\n'), 1);
+    const std::string rejection = tuning_in_report(bare_path, {"--coil", coil_path});
+    EXPECT_THAT(rejection, HasSubstr("Rejected: the measurements do not belong together"));
+    EXPECT_THAT(rejection, Not(HasSubstr("turn mark")));
 
     EXPECT_EQ(coldtune({"tune", "--secondary", secondary, "--coil", coil_path}).code, 2);  // no tap
     EXPECT_EQ(coldtune({"tune", "--secondary", secondary, "--tap", "rubbish", "--coil", coil_path}).code, 2);

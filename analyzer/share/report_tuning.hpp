@@ -1,0 +1,20 @@
+// The tuning a report tells of, from the runs it is about.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "analyzer/share/report.hpp"
+#include "analyzer/tuning/tune.hpp"
+
+namespace coldtune::share {
+
+// What `tune` is to be asked: the last secondary with its head free and the last tank, as the description has it.
+// nullopt without one of them, or without primary and tank in the description. `results` oldest first.
+std::optional<tuning::TuneRequest> tune_request(const std::vector<measure::KnownResult>& results,
+                                                const model::CoilDescription& coil, std::string coil_name);
+
+// Errors as of tuning::tune.
+Result<ReportTuning> tuning_words(const tuning::TuneRequest& request);
+
+}  // namespace coldtune::share
