@@ -5,6 +5,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <array>
+#include <boost/math/tools/toms748_solve.hpp>
 #include <cmath>
 #include <numbers>
 #include <optional>
@@ -303,6 +304,27 @@ Curve fitted_curve(Problem problem, const double* x, double from_hz, double to_h
     return curve;
 }
 
+// Where the foot's reactance is zero, which is what an instrument in the band reports; loss moves it from the mode of
+// the loss-free coil by some 1/Q^2 of itself. Of the described shape with the fitted loss. Hertz; the mode itself where
+// the reactance has no zero nearby (Q of a few).
+double zero_reactance_hz(const Problem& problem, const double* x) {
+    const double mode_hz = problem.family.first_mode_hz() * std::exp(kLogScale * x[kResonance]);
+    const auto reactance = [&](double f) {
+        Group g;
+        g.frequency_hz = f;
+        return (1.0 / problem.described(x, g, problem.resistance(x, g))).imag();
+    };
+    for (const double reach : {1e-3, 1e-2, 5e-2}) {
+        const double low = mode_hz * (1 - reach), high = mode_hz * (1 + reach);
+        if (!(reactance(low) < 0 && reactance(high) > 0)) continue;
+        boost::uintmax_t steps = 60;
+        const auto at = boost::math::tools::toms748_solve(reactance, low, high,
+                                                          boost::math::tools::eps_tolerance<double>(40), steps);
+        return 0.5 * (at.first + at.second);
+    }
+    return mode_hz;
+}
+
 // `known`: the residuals of the prior rows.
 BelowBandFit::Strain strain_of(const Problem& problem, const Eigen::VectorXd& x, const double* known) {
     const auto largest = [&](Eigen::Index first, Eigen::Index last) {
@@ -427,7 +449,7 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
             "the coil's curve cannot be followed by the calculated one; check the description and the wiring"};
     }
     const Eigen::VectorXd& x = solution->parameters;
-    const double first_hz = family.first_mode_hz() * std::exp(kLogScale * x[kResonance]);
+    const double first_hz = zero_reactance_hz(problem, x.data());
 
     // Posterior covariance and each row's share of the resonance's variance: the estimate is linear in data and priors,
     // so the squares of its row weights add up to the whole.
@@ -436,6 +458,14 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
     problem.evaluate(x.data(), residual.data(), j.data());
     Eigen::VectorXd pick = Eigen::VectorXd::Zero(problem.parameters());
     pick[kResonance] = 1;
+    for (const Eigen::Index k : {kLoss, kLossSlope}) {
+        constexpr double kStep = 0.05;  // of parameters of order one; the effect is itself a small one
+        Eigen::VectorXd more = x, less = x;
+        more[k] += kStep;
+        less[k] -= kStep;
+        pick[k] = std::log(zero_reactance_hz(problem, more.data()) / zero_reactance_hz(problem, less.data())) /
+                  (2 * kStep * kLogScale);
+    }
     // J (J^T J)^-1 pick through J = QR, which keeps the digits that J^T J would lose.
     const Eigen::HouseholderQR<Eigen::MatrixXd> qr(j);
     Eigen::VectorXd weights = Eigen::VectorXd::Zero(problem.rows());

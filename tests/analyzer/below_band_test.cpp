@@ -162,6 +162,43 @@ TEST(BelowBand, TheBudgetAddsUpToTheInterval) {
     EXPECT_FALSE(fit.resonance.resistance_ohm.has_value());
 }
 
+// Where the foot's reactance is zero, from the nodal equations: what the in-band way reports. At Q 20 that is several
+// of the interval's half-widths away from the mode of the loss-free coil.
+double zero_reactance_hz(const TrueCoil& coil, double near_hz) {
+    TrueCoil bare = coil;
+    bare.stray_f = 0;
+    double low = 0.95 * near_hz, high = 1.05 * near_hz;
+    for (int i = 0; i < 50; ++i) {
+        const double middle = 0.5 * (low + high);
+        ((1.0 / bare.foot_admittance(middle)).imag() < 0 ? low : high) = middle;
+    }
+    return 0.5 * (low + high);
+}
+
+TEST(BelowBand, LossMovesTheResonanceAsItDoesInTheBand) {
+    Draw draw{std::mt19937_64(31)};
+    int covered = 0;
+    double farthest = 0, apart = 0;
+    constexpr int kCases = 12;
+    for (int i = 0; i < kCases; ++i) {
+        Case c = draw_case(draw, Interface{192e3, 95e3, 180e3}, kNothing);
+        c.truth.resistance_ohm *= c.q / draw.uniform(15, 30);
+        const auto outcome = measured(c, kFast, kThree, draw);
+        const auto* fit = std::get_if<measure::BelowBandFit>(&outcome);
+        ASSERT_NE(fit, nullptr);
+        const double truth = zero_reactance_hz(c.truth, c.resonance_hz);
+        const double error = std::abs(fit->resonance.frequency_hz - truth) / fit->resonance.frequency_u95_hz;
+        covered += error <= 1 ? 1 : 0;
+        farthest = std::max(farthest, error);
+        apart = std::max(apart, std::abs(truth - c.resonance_hz) / fit->resonance.frequency_u95_hz);
+    }
+    std::printf("Q 15 to 30: %d of %d covered, farthest %.2f half-widths; zero and mode up to %.2f apart\n", covered,
+                kCases, farthest, apart);
+    EXPECT_GE(covered, kCases - 1);
+    EXPECT_LT(farthest, 1.5);
+    EXPECT_GT(apart, 1);  // else the test would show nothing
+}
+
 // What a bench may hold besides what is described, and a fit must not make a number of. Found by strangers who tried.
 struct Wrong {
     const char* what;
