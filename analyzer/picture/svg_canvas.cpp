@@ -5,7 +5,7 @@
 #include <iterator>
 #include <vector>
 
-#include "analyzer/record/plain_text.hpp"
+#include "analyzer/record/markup.hpp"
 
 namespace coldtune::picture {
 namespace {
@@ -18,32 +18,15 @@ std::string opacity(const char* what, Color c) {
     return c.a == 255 ? std::string() : fmt::format(" {}-opacity=\"{:.3f}\"", what, c.a / 255.0);
 }
 
+// XML makes one space of several.
 std::string escaped(std::string_view given) {
     std::string out;
-    // XML must be valid UTF-8 whatever a name holds.
-    for (char c : record::encode_utf8(record::decode_utf8(given))) {
-        switch (c) {
-            case '&':
-                out += "&amp;";
-                break;
-            case '<':
-                out += "&lt;";
-                break;
-            case '>':
-                out += "&gt;";
-                break;
-            case '"':
-                out += "&quot;";
-                break;
-            default:
-                // XML knows no control characters, and makes one space of several.
-                if (c == ' ' && out.ends_with(' ')) {
-                    out.back() = '\xC2';
-                    out += "\xA0 ";
-                } else if (static_cast<unsigned char>(c) >= 0x20) {
-                    out += c;
-                }
+    for (char c : record::markup_text(given)) {
+        if (c == ' ' && out.ends_with(' ')) {
+            out.back() = '\xC2';
+            out += "\xA0";
         }
+        out += c;
     }
     return out;
 }

@@ -8,7 +8,7 @@
 
 #include "analyzer/picture/plot_words.hpp"
 #include "analyzer/picture/theme.hpp"
-#include "analyzer/record/plain_text.hpp"
+#include "analyzer/record/markup.hpp"
 #include "analyzer/record/quantity.hpp"
 #include "analyzer/record/utc_time.hpp"
 #include "analyzer/share/report_parts.hpp"
@@ -31,37 +31,7 @@ std::string list(std::span<const std::string_view> items) {
 }  // namespace
 
 std::string escaped_html(std::string_view text) {
-    std::u32string clean;
-    for (char32_t c : record::decode_utf8(text)) {
-        // What XML 1.0 does not allow at all; line ends become spaces.
-        const bool control = c < 0x20 || c == 0x7F || (c >= 0x80 && c < 0xA0);
-        if (c == U'\n' || c == U'\t') clean += U' ';
-        if (control || c == 0xFFFE || c == 0xFFFF) continue;
-        clean += c;
-    }
-    std::string out;
-    for (char c : record::encode_utf8(clean)) {
-        switch (c) {
-            case '&':
-                out += "&amp;";
-                break;
-            case '<':
-                out += "&lt;";
-                break;
-            case '>':
-                out += "&gt;";
-                break;
-            case '"':
-                out += "&quot;";
-                break;
-            case '\'':
-                out += "&#39;";
-                break;
-            default:
-                out += c;
-        }
-    }
-    return out;
+    return record::markup_text(text);
 }
 
 std::string shown_time(std::string text) {
