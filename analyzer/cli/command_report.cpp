@@ -33,7 +33,8 @@ struct Options {
 struct Gathered {
     share::Report report;
     std::vector<measure::KnownResult> known;
-    std::string coil_name;
+    std::optional<model::CoilDescription> tank_coil;  // to tune with
+    std::string tank_coil_name;
 };
 
 Status take_result(const std::string& path, Gathered& into) {
@@ -66,7 +67,8 @@ Status take_book(const Options& o, const std::string& path, Console& console, Ga
                       std::make_move_iterator(pages->known.end()));
     report.coil = std::move(pages->coil);
     report.coil_version = pages->coil_version;
-    into.coil_name = pages->coil_name;
+    into.tank_coil = std::move(pages->tank_coil);
+    into.tank_coil_name = pages->tank_coil_name;
     return Done{};
 }
 
@@ -89,7 +91,8 @@ Result<Gathered> gather(const Options& o, Console& console) {
         // The one for all runs, whatever they were analysed with.
         all.report.coil_version = 0;
         for (share::ReportRun& run : all.report.runs) run.coil_version = 0;
-        all.coil_name = o.coil_path;
+        all.tank_coil = all.report.coil;
+        all.tank_coil_name = o.coil_path;
         sources += ", " + fs::path(o.coil_path).filename().string();
     }
     all.report.title = o.title;
@@ -100,8 +103,8 @@ Result<Gathered> gather(const Options& o, Console& console) {
 
 // The verdict, where there are a secondary and a tank to give one.
 void add_tuning(const Options& o, Console& console, Gathered& all) {
-    if (!all.report.coil) return;
-    auto request = share::tune_request(all.known, *all.report.coil, all.coil_name);
+    if (!all.tank_coil) return;
+    auto request = share::tune_request(all.known, *all.tank_coil, all.tank_coil_name);
     if (!request) return;
     request->allowance = o.allowance;
     auto words = share::tuning_words(*request);

@@ -222,7 +222,7 @@ Result<std::string> report_html(const Report& report) {
     out += *plots;
     out += runs_section(report);
     out += budget_section(report);
-    if (report.coil) out += coil_section(*report.coil);
+    if (report.coil) out += coil_section(report);
     out += wiring_section(report);
     out += cautions_section(report);
     return out + "</body>\n</html>\n";

@@ -51,10 +51,12 @@ Result<BookPages> pages_of(const book::Book& book, const book::Places& places, c
     const auto runs = chosen_runs(book, places, chosen);
     if (!runs) return runs.error();
     BookPages pages;
+    const book::Run* last_tank = nullptr;
     for (const book::Run* run : *runs) {
         auto page = page_of(book, *run);
         if (!page) return Error{page.error().kind, fmt::format("{}: {}", places.name(), page.error().message)};
         auto known = measure::parse_any_result(record::json_text(*run->result, -1), "run " + page->name);
+        if (known && known->tank_resonance && run->coil > 0) last_tank = run;
         if (known) pages.known.push_back(std::move(*known));
         pages.runs.push_back(std::move(*page));
     }
@@ -86,7 +88,12 @@ Result<BookPages> pages_of(const book::Book& book, const book::Places& places, c
         auto coil = book::description_of(book, *run);
         if (!coil) return Error{coil.error().kind, fmt::format("{}: {}", places.name(), coil.error().message)};
         pages.coil = std::move(*coil);
-        pages.coil_name = fmt::format("coil version {}", run->coil);
+    }
+    if (last_tank != nullptr) {
+        auto coil = book::description_of(book, *last_tank);
+        if (!coil) return Error{coil.error().kind, fmt::format("{}: {}", places.name(), coil.error().message)};
+        pages.tank_coil = std::move(*coil);
+        pages.tank_coil_name = fmt::format("coil version {}", last_tank->coil);
     }
     return pages;
 }

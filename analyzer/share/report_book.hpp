@@ -14,8 +14,10 @@ struct BookPages {
     std::vector<ReportRun> runs;                 // in the order of the book
     std::vector<measure::KnownResult> known;     // of the same runs, those that say something to tune with
     std::optional<model::CoilDescription> coil;  // of the run the pages are about
-    std::string coil_name;                       // "coil version 2"
     int coil_version = 0;
+    // Of the last tank: that one says where its tap was.
+    std::optional<model::CoilDescription> tank_coil;
+    std::string tank_coil_name;        // "coil version 2"
     std::vector<std::string> remarks;  // what could not be read and is therefore not drawn
 };
 

@@ -99,12 +99,18 @@ std::string primary(const model::CoilDescription& coil) {
 
 }  // namespace
 
-std::string coil_section(const model::CoilDescription& coil) {
+std::string coil_section(const Report& report) {
+    const model::CoilDescription& coil = *report.coil;
     constexpr float kWidth = 420, kHeight = 520, kText = 15;
     const picture::Theme& theme = picture::light_theme();
     picture::SvgCanvas canvas(kWidth, kHeight, theme.panel, kText, "section");
     picture::draw_cross_section(canvas, {0, 0, kWidth, kHeight}, coil, theme, 1);
-    std::string out = "<section><h2>The coil</h2>\n<div class=\"beside\">\n<figure>\n";
+    std::string out = "<section><h2>The coil</h2>\n";
+    if (report.coil_version > 0) {
+        out += fmt::format("<p class=\"soft\">As described in the book, version {} of the description.</p>\n",
+                           report.coil_version);
+    }
+    out += "<div class=\"beside\">\n<figure>\n";
     out += canvas.element("The coil in cross-section, to scale");
     out += "<figcaption>In cross-section, to scale.</figcaption>\n</figure>\n<div>\n";
     out += secondary(coil.secondary) + top_loads(coil.topload) + surroundings(coil.surroundings);

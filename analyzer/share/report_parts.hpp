@@ -23,7 +23,8 @@ inline constexpr const char* no_value = "\u2013";
 std::string style_sheet();
 
 std::string summary_section(const Report& report);
-std::string coil_section(const model::CoilDescription& coil);
+// Precondition: the report has a description.
+std::string coil_section(const Report& report);
 std::string wiring_section(const Report& report);
 // Secondary and tank as they were last found together; empty without such a run.
 std::string pair_section(const Report& report);

@@ -62,14 +62,16 @@ inline book::Book example_book(int runs) {
     b.interfaces.push_back({1, "made up", 1e6, 150e-12});
     for (int i = 1; i <= runs; ++i) {
         const std::string capture = fmt::format("{:04}-foot.flac", i);
-        b.captures.push_back({{capture, std::string(64, 'a'), 4600823},
-                              "foot",
-                              192000,
-                              1348160,
-                              "made up",
-                              "2026-11-27T10:30:00Z",
-                              "foot.wav",
-                              std::string(64, 'b')});
+        book::KeptCapture kept;
+        kept.kept = {capture, std::string(64, 'a'), 4600823};
+        kept.hookup = "foot";
+        kept.sample_rate_hz = 192000;
+        kept.frames = 1348160;
+        kept.device = "made up";
+        kept.recorded_utc = "2026-11-27T10:30:00Z";
+        kept.origin = "foot.wav";
+        kept.origin_sha256 = std::string(64, 'b');
+        b.captures.push_back(std::move(kept));
         book::Run run;
         run.number = i;
         run.name = fmt::format("foot {}", i);

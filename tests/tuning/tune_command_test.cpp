@@ -183,6 +183,29 @@ TEST(TuneCommand, GoesFromCapturesToTheTap) {
     EXPECT_EQ(tuning_in_report(secondary, {}), "");
     EXPECT_THAT(tuning_in_report(secondary, {"--coil", coil_path, "--allowance", "10%"}), HasSubstr("10 % below"));
 
+    // In a book the tank's own description says where its tap was, whatever the secondary was analysed with.
+    const auto book = (folder / "bench.json").string();
+    std::string elsewhere = kCoilJson;
+    elsewhere.replace(elsewhere.find("\"tap_turns\": 10"), 15, "\"tap_turns\": 12");
+    bench::Bench foot;
+    foot.coil = test::series_coil(62e3, 150, 60e-3, 8e-12);
+    ASSERT_TRUE(audio::write_capture(folder / "foot.wav", test::capture(foot, bench::Hookup::foot, sweep()).capture,
+                                     audio::SampleFormat::pcm24, std::nullopt)
+                    .ok());
+    const auto keep = [&](const char* wav, const char* hookup, const char* reference, const std::string& coil) {
+        const auto ran = coldtune({"book", "add", book, (folder / wav).string(), "--hookup", hookup, "--reference",
+                                   reference, "--period", "65536", "--coil", coil});
+        EXPECT_EQ(ran.code, 0) << ran.err;
+    };
+    keep("ten.wav", "tank", "100", coil_path);
+    keep("foot.wav", "foot", "10k", folder.put("elsewhere.json", elsewhere).string());
+    ASSERT_EQ(coldtune({"report", book, "--out", page}).code, 0);
+    const std::string of_book = coldtune::testing::bytes_of(page);
+    for (const char* word : {"run 1 ten, tap at 10 turns", "run 2 foot", "version 2 of the description"}) {
+        EXPECT_TRUE(of_book.find(word) != std::string::npos) << word;
+    }
+    EXPECT_TRUE(of_book.find("do not belong together") == std::string::npos);
+
     const auto json = coldtune(
         {"tune", "--secondary", secondary, "--tap", "8=" + eight, "--primary", ten, "--coil", coil_path, "--json"});
     EXPECT_EQ(json.code, 0) << json.err;
