@@ -25,8 +25,8 @@ using testing::coldtune;
 using testing::Said;
 using testing::ScratchFolder;
 
-constexpr const char* kCoil = R"({"secondary": {"diameter": "110mm", "length": "50cm", "turns": 1000, "wire": "0.4mm",
-    "base_height": "15cm"}, "topload": {"shape": "toroid", "outer_diameter": "30cm", "tube_diameter": "8cm", "height": "6cm"}})";
+constexpr const char* kCoil = R"({"secondary": {"diameter": "200mm", "length": "90cm", "turns": 2700, "wire": "0.25mm",
+    "base_height": "15cm"}, "topload": {"shape": "toroid", "outer_diameter": "60cm", "tube_diameter": "12cm", "height": "8cm"}})";
 
 // A short healthy capture of a coil inside the band, on disk.
 class CommandLine : public ::testing::Test {
