@@ -30,9 +30,9 @@ protected:
         write("foot.wav", *foot_, audio::SampleFormat::pcm24);
         write("open.wav", *open_, audio::SampleFormat::float32);
         folder_.put("coil.json",
-                    R"({"secondary": {"diameter": "110mm", "length": "50cm", "turns": 1000, "wire": "0.4mm",
-            "base_height": "15cm"}, "topload": {"shape": "toroid", "outer_diameter": "30cm", "tube_diameter": "8cm",
-            "height": "6cm"}})");
+                    R"({"secondary": {"diameter": "200mm", "length": "90cm", "turns": 2700, "wire": "0.25mm",
+            "base_height": "15cm"}, "topload": {"shape": "toroid", "outer_diameter": "60cm", "tube_diameter": "12cm",
+            "height": "8cm"}})");
     }
     void write(const char* name, const audio::CaptureFile& file, audio::SampleFormat format) const {
         const Status written = audio::write_capture(folder_ / name, file.capture, format, file.note);
