@@ -164,8 +164,8 @@ TEST(BelowBand, TheBudgetAddsUpToTheInterval) {
 
 // Where the foot's reactance is zero, from the nodal equations: what the in-band way reports. At Q 20 that is several
 // of the interval's half-widths away from the mode of the loss-free coil.
-double zero_reactance_hz(const TrueCoil& coil, double near_hz) {
-    TrueCoil bare = coil;
+double zero_reactance_hz(const test::TrueCoil& coil, double near_hz) {
+    test::TrueCoil bare = coil;
     bare.stray_f = 0;
     double low = 0.95 * near_hz, high = 1.05 * near_hz;
     for (int i = 0; i < 50; ++i) {
