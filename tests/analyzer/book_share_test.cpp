@@ -108,7 +108,7 @@ TEST_F(BookShare, ReportHoldsTheRunsOfABook) {
     const std::string html = bytes_of(at("r.html"));
     for (const char* word :
          {"<h1>Wren</h1>", "1 with &lt;top&gt; load", "wall 1 m &amp; away", "10.00 k\u03A9", "made up", "2 swapped",
-          "rejected", "Uncertainty", "The coil", "300.0 mm", "from bench.json"}) {
+          "rejected", "Uncertainty", "The coil", "600.0 mm", "from bench.json"}) {
         EXPECT_TRUE(html.find(word) != std::string::npos) << word;
     }
     // The number of the book, as `book list` says it.
