@@ -9,6 +9,7 @@
 #include <nlohmann/json.hpp>
 
 #include "analyzer/cli/book_commands.hpp"
+#include "analyzer/cli/output_target.hpp"
 #include "analyzer/measure/kept_result.hpp"
 #include "analyzer/record/atomic_file.hpp"
 #include "analyzer/record/coil_file.hpp"
@@ -116,6 +117,9 @@ void add_tuning(const Options& o, Console& console, Gathered& all) {
 }
 
 ExitCode write_report(const Options& o, Console& console) {
+    std::vector<std::string> inputs = o.sources;
+    inputs.push_back(o.coil_path);
+    if (const Status free = check_target(o.out, inputs); !free) return console.fail("report", free.error());
     auto all = gather(o, console);
     if (!all) return console.fail("report", all.error());
     add_tuning(o, console, *all);

@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "analyzer/cli/band_option.hpp"
+#include "analyzer/cli/output_target.hpp"
 #include "analyzer/record/atomic_file.hpp"
 #include "analyzer/record/json_text.hpp"
 #include "analyzer/record/plain_text.hpp"
@@ -146,6 +147,9 @@ Result<bool> asks_for_plot(const ExportOptions& o) {
 ExitCode write_export(const ExportOptions& o, const ExportSource& source, std::string_view command, Console& console) {
     const auto kind = kind_of(o);
     if (!kind) return console.fail(command, kind.error());
+    std::vector<std::string> inputs = o.over;
+    inputs.push_back(source.name);
+    if (const Status free = check_target(o.out, inputs); !free) return console.fail(command, free.error());
     const auto text = text_of(kind->kind, o, source);
     if (!text) return console.fail(command, text.error());
     if (Status written = record::write_file_atomically(o.out, *text); !written) {

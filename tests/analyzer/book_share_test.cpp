@@ -85,6 +85,10 @@ TEST_F(BookShare, RefusesToExportInOneLine) {
              {{path(), "1", "--out", at("x.doc")}, 2, "--as"},
              {{path(), "1", "--out", at("x.csv"), "--band", "1k:9k"}, 2, ".svg"},
              {{at("none.json"), "1", "--out", at("x.csv")}, 3, "none.json"},
+             // What cannot be made again is not written over.
+             {{path(), "1", "--out", path(), "--as", "csv"}, 2, "name another file"},
+             {{path(), "1", "--out", at("bench.captures/0002-foot.flac"), "--as", "csv"}, 2, "folder of a bench book"},
+             {{path(), "1", "--out", at("coil.json"), "--as", "csv"}, 2, "exists and may be"},
              {{path(), "1"}, 2, "--out"}}) {
         std::vector<std::string> command = {"book", "export"};
         command.insert(command.end(), arguments.begin(), arguments.end());
