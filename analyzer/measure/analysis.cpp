@@ -13,6 +13,7 @@
 #include "analyzer/measure/held_captures.hpp"
 #include "analyzer/measure/in_band.hpp"
 #include "analyzer/measure/pair.hpp"
+#include "analyzer/measure/pair_parting.hpp"
 #include "analyzer/measure/pickup.hpp"
 #include "analyzer/measure/tank_value.hpp"
 #include "analyzer/measure/winding.hpp"
@@ -99,13 +100,23 @@ void add_other_peaks(std::vector<Finding>& findings, const Resonance& resonance)
 Status judge_pair(const AnalysisRequest& request, const dsp::Response& response,
                   const dsp::CorrectedResponse& corrected, const dsp::Standards& standards, MeasurementResult& result) {
     PairShape shape = usual_shape();
+    std::optional<model::TwoModes> modes;
     if (request.description && request.description->primary && request.description->tank) {
         const auto calculated = model::make_coupled_pair(*request.description);
         if (!calculated) return calculated.error();
-        shape = shape_of(calculated->two_modes());
+        modes = calculated->two_modes();
+        shape = shape_of(*modes);
     }
-    PairOutcome outcome =
-        find_pair(corrected, response, standards, request.bench, request.tolerances, shape, response.clock_drift_ppm);
+    const auto found = [&] {
+        return find_pair(corrected, response, standards, request.bench, request.tolerances, shape,
+                         response.clock_drift_ppm);
+    };
+    PairOutcome outcome = found();
+    if (auto* pair = std::get_if<Pair>(&outcome); pair != nullptr && modes) {
+        const PairParting parting = parting_of(*pair, *modes);
+        if (auto finding = judge_parting(parting)) result.findings.push_back(std::move(*finding));
+        if (widen(shape, parting)) outcome = found();
+    }
     if (auto* why = std::get_if<std::string>(&outcome)) {
         result.findings.push_back({FindingCode::no_resonance, Weight::reject, std::move(*why)});
         return Done{};
@@ -177,9 +188,20 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
         result.bench.device = note->device;
         result.bench.time_utc = note->time_utc;
         if (note->reference_ohm > 0) result.bench.noted_reference_ohm = note->reference_ohm;
+        // A measured 9.93k in the place of 10k is the same resistor.
+        constexpr double kSameResistor = 0.05;
+        if (note->reference_ohm > 0 &&
+            std::abs(request.bench.reference_ohm / note->reference_ohm - 1) > kSameResistor) {
+            result.findings.push_back(
+                {FindingCode::correction_stale, Weight::caution,
+                 fmt::format("the capture was recorded with a reference of {}, not {}: resistance, inductance and what "
+                             "rests on them are off by as much; give the resistor that was in place",
+                             record::format_quantity(note->reference_ohm, record::Unit::ohm),
+                             record::format_quantity(request.bench.reference_ohm, record::Unit::ohm))});
+        }
     }
     result.description = request.description;
-    result.findings = judge_held_captures(request);
+    for (Finding& f : judge_held_captures(request)) result.findings.push_back(std::move(f));
     if (result.verdict() == Verdict::rejected) return result;
     const std::size_t period = known_period(request.coil, request.period_frames);
     auto response =

@@ -140,6 +140,20 @@ Resonance resonance_of(const SeriesEstimate& estimate, const std::vector<Loading
     return r;
 }
 
+// Frequency alone does not tell a slip of a prefix in the capacitors: it scales the inductance and leaves the
+// resonance.
+std::optional<Finding> judge_tank(const Accepted& found, const std::optional<model::TankCalculated>& calculated) {
+    constexpr double kLargest = 0.5;  // of the inductance; a tap off by a turn of ten makes a fifth
+    if (!found.tank || !calculated || !(calculated->inductance_h > 0)) return std::nullopt;
+    const double ratio = found.tank->inductance_h / calculated->inductance_h;
+    if (std::abs(std::log(ratio)) < std::log1p(kLargest)) return std::nullopt;
+    return Finding{
+        FindingCode::nonlinear, Weight::caution,
+        fmt::format("the inductance is {:.3g} times the calculated one: check the capacitors as they were given "
+                    "(a prefix?), the tap and the reference resistor",
+                    ratio)};
+}
+
 }  // namespace
 
 Result<LoadingResult> analyze_loading(LoadingRequest request) {
@@ -249,6 +263,9 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
                     2 * std::numbers::pi * r.frequency_hz * accepted.tank->inductance_h / loss->q;
             }
         }
+    }
+    if (auto other = judge_tank(accepted, out.result.calculated_tank)) {
+        out.result.findings.push_back(std::move(*other));
     }
     out.result.outcome = std::move(accepted);
     return out;

@@ -32,8 +32,9 @@ struct PairShape {
     double fm_u = 0, mm_u = 0;
     bool described = false;
 };
-// From a description with primary and tank: 1.5 %, what a tape measure leaves open (3 mm of the primary's height and
-// size, half a per cent of the winding's: the stated intervals then hold 95 % in tests/analyzer/pair_fit_test).
+// From a description with primary and tank: 8 %. A tape measure leaves 1.5 % open (3 mm of the primary's height and
+// size, half a per cent of the winding's, tests/analyzer/pair_fit_test); ladders that a stranger built near the same
+// coil, with capacitance of their own along the winding, parted by up to 7 %.
 PairShape shape_of(const model::TwoModes& modes);
 // Without one: the middle of what bare and loaded coils over flat and upright primaries give; the tolerances hold them.
 PairShape usual_shape();

@@ -116,9 +116,11 @@ std::vector<SparkLine> spark_lines(const SparkFigures& f) {
             {"first transfer",
              fmt::format("after {}, {:.2f} cycles of the tank: its first notch",
                          value_text(first->time_s, f.time_u95_s.value_or(0), Unit::second), first->cycles)});
-        lines.push_back({"then", fmt::format("{:.1f} % of the energy in the secondary, {:.1f} % still in the tank, "
-                                             "{:.1f} % lost",
-                                             100 * first->secondary_share, 100 * first->primary_share,
+        lines.push_back({"then", fmt::format("{} % of the energy in the secondary, {:.1f} % still in the tank, "
+                                             "{:.1f} % lost (what the coupling stores, half to each)",
+                                             value_text(100 * first->secondary_share,
+                                                        100 * f.secondary_share_u95.value_or(0), Unit::none),
+                                             100 * first->primary_share,
                                              100 * std::max(0.0, 1 - first->secondary_share - first->primary_share))});
     } else {
         lines.push_back(
