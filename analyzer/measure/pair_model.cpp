@@ -12,7 +12,7 @@ constexpr Complex j{0, 1};
 constexpr double two_pi = 2 * std::numbers::pi;
 constexpr std::size_t kNear = 3;
 
-constexpr double kDescribed_u = 0.08;
+constexpr double kDescribed_u = 0.15;
 // Loss rises between the square root of frequency (skin effect) and, by dielectrics and floors, about linearly; a
 // tank's joints and capacitor may well be constant. Common practice, no source.
 constexpr double kExponent = 0.5, kSecondaryExponent_u = 0.4, kPrimaryExponent_u = 0.5;

@@ -32,9 +32,9 @@ struct PairShape {
     double fm_u = 0, mm_u = 0;
     bool described = false;
 };
-// From a description with primary and tank: 8 %. A tape measure leaves 1.5 % open (3 mm of the primary's height and
-// size, half a per cent of the winding's, tests/analyzer/pair_fit_test); ladders that a stranger built near the same
-// coil, with capacitance of their own along the winding, parted by up to 7 %.
+// From a description with primary and tank: 15 %. A tape measure leaves 1.5 % open (3 mm of the primary's height and
+// size, half a per cent of the winding's, tests/analyzer/pair_fit_test), but a winding whose own capacitance lies
+// otherwise than described parts further: ladders of a stranger's making, bare resonance up to 8 % off, by up to 12 %.
 PairShape shape_of(const model::TwoModes& modes);
 // Without one: the middle of what bare and loaded coils over flat and upright primaries give; the tolerances hold them.
 PairShape usual_shape();
