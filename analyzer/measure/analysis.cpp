@@ -5,13 +5,17 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyzer/measure/against_calculated.hpp"
 #include "analyzer/measure/analysis_context.hpp"
 #include "analyzer/measure/below_band.hpp"
+#include "analyzer/measure/declared_bench.hpp"
 #include "analyzer/measure/evidence.hpp"
+#include "analyzer/measure/free_head.hpp"
 #include "analyzer/measure/held_captures.hpp"
 #include "analyzer/measure/in_band.hpp"
 #include "analyzer/measure/pair.hpp"
 #include "analyzer/measure/pickup.hpp"
+#include "analyzer/measure/steadiness.hpp"
 #include "analyzer/measure/tank_value.hpp"
 #include "analyzer/measure/winding.hpp"
 #include "analyzer/record/quantity.hpp"
@@ -91,6 +95,25 @@ void add_other_peaks(std::vector<Finding>& findings, const Resonance& resonance)
                      "away, or open the primary circuit; a tank that is closed on purpose is analysed at the foot with "
                      "--coupled",
                      where)});
+}
+
+// What a resonance that was found says against itself.
+void judge_found(const dsp::Response& response, Resonance& resonance, MeasurementResult& result) {
+    judge_steadiness(response, resonance, result.findings);
+    if (!result.calculated || result.hookup != bench::Hookup::foot) return;
+    for (Finding& f : judge_against_calculated(resonance, *result.calculated)) result.findings.push_back(std::move(f));
+}
+
+// The capture was made of whole periods, long enough to show them, and shows none.
+std::optional<Finding> judge_lost_period(const AnalysisRequest& request) {
+    const auto& note = request.coil.note;
+    if (request.period_frames || !note || note->period_frames == 0) return std::nullopt;
+    if (request.coil.capture.frames() < 3 * note->period_frames) return std::nullopt;
+    return Finding{FindingCode::rate_mismatch, Weight::reject,
+                   fmt::format("the sweep was made of periods of {} frames, but the recording does not repeat so: what "
+                               "played and what recorded ran at different rates, or frames were lost or inserted; use "
+                               "one interface at one rate, close other programs and sweep again",
+                               note->period_frames)};
 }
 
 // Both circuits at once, from the two peaks of the foot with the tank closed.
@@ -179,11 +202,14 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     result.findings = judge_held_captures(request);
     if (result.verdict() == Verdict::rejected) return result;
     const std::size_t period = known_period(request.coil, request.period_frames);
-    auto response =
-        response_of(request.coil, period, request.settled ? 0 : settle_of(request.coil, request.settle_periods));
+    auto response = response_of(
+        request.coil, period, request.settled ? 0 : settle_of(request.coil, request.settle_periods), !request.settled);
     const dsp::CaptureHealth health = dsp::examine(request.coil.capture, period, response.ok() ? &*response : nullptr);
-    for (Finding& f : judge_signal(health, response.ok() ? &*response : nullptr))
+    for (Finding& f : judge_signal(health, response.ok() ? &*response : nullptr, request.hookup))
         result.findings.push_back(std::move(f));
+    if (period == 0 && result.verdict() != Verdict::rejected) {
+        if (auto other = judge_lost_period(request)) result.findings.push_back(std::move(*other));
+    }
     if (!response) {
         // A silent or broken capture is a finding about the bench; a request that does not fit the capture is an error.
         if (verdict_of(result.findings) != Verdict::rejected) return response.error();
@@ -203,6 +229,12 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
         return result;
     }
 
+    // With one input there is nothing to swap, and the ratio's size means nothing.
+    const dsp::Response no_ratios;
+    const dsp::Response& ratios = from_one_input(request.coil) ? no_ratios : *response;
+    // Before the standards, which say less clearly what is wrong when they were taken with the inputs swapped as well.
+    for (Finding& f : judge_wiring(ratios, {})) result.findings.push_back(std::move(f));
+    if (result.verdict() == Verdict::rejected) return result;
     result.findings.insert(result.findings.end(), context.findings.begin(), context.findings.end());
     if (result.verdict() == Verdict::rejected) return result;
     const dsp::Standards& standards = context.standards;
@@ -210,11 +242,18 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     if (!corrected) return corrected.error();
     result.curve = curve_of(*corrected);
 
-    // With one input there is nothing to swap, and the ratio's size means nothing.
-    const dsp::Response no_ratios;
-    const dsp::Response& ratios = from_one_input(request.coil) ? no_ratios : *response;
     for (Finding& f : judge_wiring(ratios, *corrected)) result.findings.push_back(std::move(f));
     if (result.verdict() == Verdict::rejected) return result;
+    if (auto other = judge_bench(standards, request.bench, request.tolerances, from_one_input(request.coil))) {
+        result.findings.push_back(std::move(*other));
+        if (result.verdict() == Verdict::rejected) return result;
+    }
+    if (request.hookup == bench::Hookup::foot) {
+        if (auto tied = judge_free_head(*corrected)) {
+            result.findings.push_back(std::move(*tied));
+            return result;
+        }
+    }
     if (unphysical_after_open(*corrected)) {
         result.findings.push_back(
             {FindingCode::correction_stale, Weight::reject,
@@ -262,10 +301,12 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
         result.reason_for_way = "no resonance inside the usable band, and the coil's curve rises toward its upper edge";
         auto& fit = std::get<BelowBandFit>(below);
         result.fitted = std::move(fit.fitted);
+        judge_found(*response, fit.resonance, result);
         result.outcome = Accepted{std::move(fit.resonance)};
         return result;
     }
     Resonance resonance = std::move(std::get<Resonance>(found));
+    judge_found(*response, resonance, result);
     add_uncorrected(result.findings, *corrected);
     add_other_peaks(result.findings, resonance);
     result.reason_for_way = "the resonance lies inside the usable band";

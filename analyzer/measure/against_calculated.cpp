@@ -1,0 +1,58 @@
+#include "analyzer/measure/against_calculated.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "analyzer/record/quantity.hpp"
+
+namespace coldtune::measure {
+namespace {
+
+// A room that is not described lowers the frequency: by up to 8 % on published coils (DEVELOPERS.md), half as much
+// again to be fair to a small one.
+constexpr double kRoom = 0.12;
+// Of the inductance as the foot sees it: 1 % each of diameter, length, turns and resistor make about 4 % (95 %); three
+// times that.
+constexpr double kImpedance = 0.12;
+
+}  // namespace
+
+std::vector<Finding> judge_against_calculated(const Resonance& resonance, const model::Calculated& calculated) {
+    std::vector<Finding> out;
+    if (!(calculated.frequency_hz > 0)) return out;
+    const double apart = resonance.frequency_hz - calculated.frequency_hz;
+    const double half_width = std::hypot(calculated.frequency_u95_hz, resonance.frequency_u95_hz);
+    const double percent = 100 * std::abs(apart) / calculated.frequency_hz;
+    if (apart > half_width) {
+        out.push_back({FindingCode::no_coil, Weight::caution,
+                       fmt::format("measured {:.1f} % above calculated, beyond both intervals, and no surroundings "
+                                   "raise a coil's frequency: check the return, the description and the capture's "
+                                   "sample rate, and look for shorted turns",
+                                   percent)});
+    } else if (apart < -half_width - kRoom * calculated.frequency_hz) {
+        out.push_back({FindingCode::no_coil, Weight::caution,
+                       fmt::format("measured {:.0f} % below calculated, more than a room does: check the description, "
+                                   "the capture's sample rate, and what stands near the coil",
+                                   percent)});
+    }
+    if (resonance.q && resonance.resistance_ohm && calculated.inductance_h > 0) {
+        const double inductance_h =
+            *resonance.q * *resonance.resistance_ohm / (2 * std::numbers::pi * resonance.frequency_hz);
+        const double ratio = inductance_h / calculated.inductance_h;
+        const double unsure =
+            *resonance.q_u95 / *resonance.q + *resonance.resistance_u95_ohm / *resonance.resistance_ohm;
+        if (std::abs(std::log(ratio)) > std::log1p(kImpedance + unsure)) {
+            out.push_back({FindingCode::correction_stale, Weight::caution,
+                           fmt::format("the impedance at the foot is {:.2g} times what the description gives: check "
+                                       "the values of reference and load resistor (frequency and Q do not depend on "
+                                       "them, the resistance does) and the number of turns",
+                                       ratio)});
+        }
+    }
+    return out;
+}
+
+}  // namespace coldtune::measure

@@ -1,0 +1,16 @@
+// A measurement that the described coil, wired as it should be, could not have given.
+#pragma once
+
+#include <vector>
+
+#include "analyzer/measure/finding.hpp"
+#include "analyzer/measure/result.hpp"
+
+namespace coldtune::measure {
+
+// Cautions for a resonance at the foot: frequency above or far below the calculated one (no-coil: it is not the coil as
+// described and hooked up), impedance of another size (correction-stale: the declared resistor is not the one in
+// place). What a capture cannot show of itself, a missing return or a wrong rate say, shows here or nowhere.
+std::vector<Finding> judge_against_calculated(const Resonance& resonance, const model::Calculated& calculated);
+
+}  // namespace coldtune::measure
