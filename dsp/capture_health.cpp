@@ -125,6 +125,11 @@ CaptureHealth examine(const TwoChannelCapture& capture, std::size_t period_frame
         std::sqrt(level_of(std::span<const double>(capture.coil).subspan(signal.first, signal.last - signal.first))
                       .mean_square));
     if (response != nullptr) health.clock_drift_ppm = response->clock_drift_ppm;
+    if (response != nullptr && period_frames > 0)
+        health.displaced_mains =
+            displaced_mains(std::span<const double>(capture.coil).subspan(signal.first, signal.last - signal.first),
+                            capture.sample_rate_hz, response->frequency_hz.front(),
+                            capture.sample_rate_hz / static_cast<double>(period_frames));
 
     if (generator_extent) {
         health.dropouts = stuck_or_repeated(capture.generator, signal);
@@ -143,6 +148,10 @@ CaptureHealth examine(const TwoChannelCapture& capture, std::size_t period_frame
         health.generator_distortion_db = facts.generator_distortion_db;
         health.coil_distortion_db = facts.coil_distortion_db;
         health.unsteadiness_sigma = facts.unsteadiness_sigma;
+        if (const auto changes = level_changes(capture.generator, period_frames, *response)) {
+            health.settling_level_change = changes->settling;
+            health.level_change = changes->steady;
+        }
     }
     return health;
 }

@@ -36,6 +36,13 @@ struct CaptureHealth {
         double relative_to_signal_db = 0;
     };
     std::optional<Hum> hum;
+    // Where the mains comb stands when it is not where it should: seen_hz is mains_hz times the ratio of two usual
+    // sample rates, so the stated rate is another than the true one. Only from frequencies below the sweep.
+    struct DisplacedMains {
+        double mains_hz = 0;
+        double seen_hz = 0;
+    };
+    std::optional<DisplacedMains> displaced_mains;
     std::optional<double> clock_drift_ppm;
     // Mean power at a bin the generator leaves silent but that repeats with the period, relative to the mean power at
     // an excited bin, in dB, for each channel; only for a known period with silent bins between 700 Hz and 0.465 fs.
@@ -46,6 +53,9 @@ struct CaptureHealth {
     // Largest change of the ratio between the first and second half of the periods, in standard deviations of that
     // change (pooled): things moved, warmed or were touched meanwhile.
     std::optional<double> unsteadiness_sigma;
+    // Largest relative change of the generator channel's level between periods, stretch by stretch: something sets
+    // levels by itself. In the settling period and in those used; only for a known period.
+    std::optional<double> settling_level_change, level_change;
 };
 
 // `period_frames` 0 = unknown. `response` (may be null) spares doing its work twice.

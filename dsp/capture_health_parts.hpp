@@ -25,6 +25,20 @@ std::vector<CaptureHealth::Dropout> stuck_or_repeated(std::span<const double> ch
 std::vector<CaptureHealth::Dropout> breaks_of_period(std::span<const double> channel, const SignalExtent& signal,
                                                      std::size_t period_frames, double drift_ppm);
 
+// Largest relative change of the level from one period to the last, over stretches of a 32nd of a period.
+struct LevelChanges {
+    double settling = 0;  // of the period before those of `response`, its first fifth left out
+    double steady = 0;    // among those of `response`
+};
+// nullopt without two whole periods.
+std::optional<LevelChanges> level_changes(std::span<const double> channel, std::size_t period_frames,
+                                          const Response& response);
+
+// As CaptureHealth::displaced_mains. `channel` sounds all through: an edge would spill over the lines. `below_hz`:
+// where the stimulus begins; what it leaves there repeats every `period_hz`.
+std::optional<CaptureHealth::DisplacedMains> displaced_mains(std::span<const double> channel, double sample_rate_hz,
+                                                             double below_hz, double period_hz);
+
 // `signal_rms` of the channel, for the relative level.
 std::optional<CaptureHealth::Hum> mains_hum(std::span<const double> channel, double sample_rate_hz, double signal_rms);
 

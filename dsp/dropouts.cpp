@@ -21,17 +21,15 @@ double power_of(std::span<const double> samples) {
     return samples.empty() ? 0.0 : sum / static_cast<double>(samples.size());
 }
 
-// Mean square of the steps from sample to sample around frames first .. last-1, without them.
-double step_power_around(std::span<const double> channel, std::size_t first, std::size_t last) {
+// Rms of what lies within its own length on either side of a run, against the value it rests on. About 3 steps at the
+// rounded top of a slow wave (a parabola that stays within one step over the run); the signal itself beside a dropout.
+double depart_around(std::span<const double> channel, std::size_t first, std::size_t last) {
+    const std::size_t frames = last - first;
+    const std::size_t from = first > frames ? first - frames : 0, to = std::min(channel.size(), last + frames);
     double sum = 0;
-    std::size_t count = 0;
-    const auto add = [&](std::size_t from, std::size_t to) {
-        for (std::size_t i = from + 1; i < to; ++i, ++count)
-            sum += (channel[i] - channel[i - 1]) * (channel[i] - channel[i - 1]);
-    };
-    add(first > neighbourhood ? first - neighbourhood : 0, first);
-    add(last, std::min(channel.size(), last + neighbourhood));
-    return count > 0 ? sum / static_cast<double>(count) : 0.0;
+    for (std::size_t i = from; i < to; ++i) sum += (channel[i] - channel[first]) * (channel[i] - channel[first]);
+    const std::size_t count = to - from - frames;
+    return count > 0 ? std::sqrt(sum / static_cast<double>(count)) : 0.0;
 }
 
 void find_stuck(std::span<const double> channel, const SignalExtent& signal, double step, std::vector<Dropout>& found) {
@@ -48,13 +46,15 @@ void find_stuck(std::span<const double> channel, const SignalExtent& signal, dou
         const std::size_t frames = last - first;
         i = std::max(last, i + shortest_stuck / 2);
         if (frames < shortest_stuck) continue;
-        // Around it the signal must be alive, and moving fast enough not to rest on one step for so long.
+        // Around it the signal must be alive, and moving fast enough not to rest on one step for so long by itself.
         const std::size_t from = first > neighbourhood ? first - neighbourhood : 0;
         const std::size_t to = std::min(channel.size(), last + neighbourhood);
-        const double near =
-            std::max(power_of(channel.subspan(from, first - from)), power_of(channel.subspan(last, to - last)));
-        const double move = std::sqrt(step_power_around(channel, first, last)) * static_cast<double>(frames);
-        if (near > 0.01 * loud && move > 8 * step) found.push_back({first, frames});
+        // At the very start the rest is the silence before the signal, however many frames of it the extent took in.
+        const bool at_start = first < signal.first + neighbourhood;
+        const double before = at_start ? power_of(channel.subspan(signal.first, first - signal.first))
+                                       : power_of(channel.subspan(from, first - from));
+        const double near = at_start ? before : std::max(before, power_of(channel.subspan(last, to - last)));
+        if (near > 0.01 * loud && depart_around(channel, first, last) > 12 * step) found.push_back({first, frames});
     }
 }
 
@@ -91,11 +91,12 @@ std::size_t clipped_frames(std::span<const double> channel) {
     const double top = *highest, bottom = *lowest;
     if (top == bottom) return 0;
     const double step = quantisation_step(channel.first(std::min<std::size_t>(channel.size(), 65536)));
-    const double reach = 0.01 * std::max(std::abs(top), std::abs(bottom));
+    // Of the swing, not of the size: an offset brings everything near the top.
+    const double reach = 0.005 * (top - bottom);
     std::size_t clipped = 0;
     for (std::size_t i = 0; i < channel.size();) {
         const double value = channel[i];
-        const bool high = value > 0 && value >= top - reach, low = value < 0 && value <= bottom + reach;
+        const bool high = value >= top - reach, low = value <= bottom + reach;
         std::size_t last = i + 1;
         if (high || low) {
             while (last < channel.size() && channel[last] == value) ++last;
@@ -116,11 +117,15 @@ std::size_t clipped_frames(std::span<const double> channel) {
 
 std::vector<Dropout> stuck_or_repeated(std::span<const double> channel, const SignalExtent& signal) {
     std::vector<Dropout> found;
-    const double step = quantisation_step(channel.first(std::min<std::size_t>(channel.size(), 65536)));
+    // Of the whole signal: a channel that rests on zero for long shows its step nowhere else.
+    const auto sounding = channel.subspan(signal.first, signal.last - signal.first);
+    const double step = quantisation_step(sounding);
     // A channel of a few rounding steps rests on its own.
-    if (power_of(channel.subspan(signal.first, signal.last - signal.first)) < 64 * step * step) return found;
+    if (power_of(sounding) < 64 * step * step) return found;
     find_stuck(channel, signal, step, found);
-    find_repeated(channel, signal, found);
+    // A sweep of few steps passes through frequencies whose neighbouring turns round to the same samples.
+    constexpr double fine = 200;
+    if (power_of(sounding) > fine * fine * step * step) find_repeated(channel, signal, found);
     return found;
 }
 
@@ -139,10 +144,14 @@ std::vector<Dropout> breaks_of_period(std::span<const double> channel, const Sig
         samples = straight;
     }
     if (samples.size() < 2 * n) return found;
-    // The first period may fade in.
-    const std::size_t skipped = samples.size() >= 3 * n ? n : 0;
+    // The first period may fade in, and a start is found late rather than early: three periods often measure a little
+    // less.
+    const std::size_t skipped = std::min(n, samples.size() - 2 * n);
     const std::size_t block = std::clamp<std::size_t>(n / 64, 16, 1024);
     const std::size_t blocks = (samples.size() - n - skipped) / block;
+    double typical = 0;
+    for (const double value : samples) typical += value * value;
+    typical *= static_cast<double>(block) / static_cast<double>(samples.size());
     std::vector<double> difference(blocks);
     for (std::size_t b = 0; b < blocks; ++b) {
         const auto early = samples.subspan(skipped + b * block, block),
@@ -152,7 +161,8 @@ std::vector<Dropout> breaks_of_period(std::span<const double> channel, const Sig
             d += (late[i] - early[i]) * (late[i] - early[i]);
             s += late[i] * late[i] + early[i] * early[i];
         }
-        difference[b] = s > 0 ? d / s : 0.0;
+        // Where the sweep is 20 dB down (beyond a filter) it is noise that differs.
+        difference[b] = s > 0.02 * typical ? d / s : 0.0;
     }
     if (blocks < 4) return found;
     auto sorted = difference;

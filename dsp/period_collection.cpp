@@ -182,6 +182,7 @@ Result<CollectedPeriods> collect_periods(const TwoChannelCapture& capture, const
 
     made.first_frame = layout.first + run.first * n;
     std::size_t count = run.count;
+    made.left_out = layout.count - run.count;
     DriftEstimate drift;
     if (count > 1) {
         drift = drift_from(run.pairs, n);

@@ -30,6 +30,7 @@ struct CollectedPeriods {
     PeriodSpectra generator, coil;
     std::size_t first_frame = 0;
     std::size_t frames = 0;
+    std::size_t left_out = 0;  // whole periods that do not agree with these
     std::optional<double> drift_ppm;
     bool resampled = false;
 };

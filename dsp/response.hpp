@@ -42,10 +42,14 @@ struct Response {
     std::size_t averages = 0;       // periods or segments averaged
     std::size_t first_frame = 0;    // first frame used
     std::size_t frames_used = 0;
+    // Whole periods that differ from the others and were left out (a torn one, a fade, a contact that was lost).
+    std::size_t periods_left_out = 0;
     // Clock of whatever played the stimulus against the clock that recorded it; positive: the recorded period is longer
     // than period_frames. Unknown without a known period or with a single period.
     std::optional<double> clock_drift_ppm;
     bool drift_removed = false;
+    // Ratio of each period by itself, in the bins of `ratio`; empty unless asked for (PeriodicOptions::keep_periods).
+    std::vector<std::vector<std::complex<double>>> of_periods = {};
 };
 
 struct PeriodicOptions {
@@ -56,6 +60,7 @@ struct PeriodicOptions {
     // Drift larger than this is removed by resampling. So is smaller drift where it would show in the ratio beside the
     // capture's own noise.
     double drift_threshold_ppm = 0.05;
+    bool keep_periods = false;  // fill Response::of_periods
 };
 
 // Whole-period averaging. Settling gives up to a twentieth of a period, because a start is found late rather than

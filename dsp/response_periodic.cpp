@@ -253,6 +253,7 @@ Result<Response> periodic_response(const TwoChannelCapture& capture, const Perio
     response.averages = used.generator.periods();
     response.first_frame = used.first_frame;
     response.frames_used = used.frames;
+    response.periods_left_out = used.left_out;
     response.clock_drift_ppm = used.drift_ppm;
     response.drift_removed = used.resampled;
     const double to_amplitude = 2.0 / static_cast<double>(n);
@@ -260,6 +261,7 @@ Result<Response> periodic_response(const TwoChannelCapture& capture, const Perio
                        &response.coil_amplitude, &response.generator_noise, &response.coil_noise})
         part->reserve(lines.size());
     response.ratio.reserve(lines.size());
+    std::vector<std::size_t> kept;
     for (std::size_t i = 0; i < lines.size(); ++i) {
         const double frequency = static_cast<double>(bins[i]) * bin_hz;
         if (options.band && (frequency < options.band->low_hz || frequency > options.band->high_hz)) continue;
@@ -273,6 +275,12 @@ Result<Response> periodic_response(const TwoChannelCapture& capture, const Perio
         response.coil_amplitude.push_back(to_amplitude * std::abs(sums.coil[lines[i]]));
         response.generator_noise.push_back(to_amplitude * std::sqrt(noise.generator[i]));
         response.coil_noise.push_back(to_amplitude * std::sqrt(noise.coil[i]));
+        kept.push_back(lines[i]);
+    }
+    for (std::size_t p = 0; options.keep_periods && p < used.generator.periods(); ++p) {
+        auto& ratios = response.of_periods.emplace_back();
+        ratios.reserve(kept.size());
+        for (const std::size_t line : kept) ratios.push_back(used.coil.row(p)[line] / used.generator.row(p)[line]);
     }
     if (response.frequency_hz.empty())
         return bad_input(

@@ -5,12 +5,15 @@ target_sources(coldtune_dsp PRIVATE
   clock_drift.cpp
   crest.cpp
   delay.cpp
+  displaced_mains.cpp
   dropouts.cpp
   excited_bins.cpp
   fft.cpp
+  level_riding.cpp
   mains_hum.cpp
   period_collection.cpp
   period_facts.cpp
+  period_shift.cpp
   quantisation.cpp
   resample.cpp
   response_broadband.cpp

@@ -8,13 +8,16 @@
 #include "analyzer/measure/analysis_context.hpp"
 #include "analyzer/measure/below_band.hpp"
 #include "analyzer/measure/below_band_strain.hpp"
+#include "analyzer/measure/declared_bench.hpp"
 #include "analyzer/measure/description_check.hpp"
 #include "analyzer/measure/evidence.hpp"
+#include "analyzer/measure/free_head.hpp"
 #include "analyzer/measure/held_captures.hpp"
 #include "analyzer/measure/in_band.hpp"
 #include "analyzer/measure/pair.hpp"
 #include "analyzer/measure/pair_parting.hpp"
 #include "analyzer/measure/pickup.hpp"
+#include "analyzer/measure/steadiness.hpp"
 #include "analyzer/measure/tank_value.hpp"
 #include "analyzer/measure/winding.hpp"
 #include "analyzer/record/quantity.hpp"
@@ -96,6 +99,25 @@ void add_other_peaks(std::vector<Finding>& findings, const Resonance& resonance)
                      where)});
 }
 
+void judge_against_description(const Resonance& resonance, MeasurementResult& result) {
+    if (!result.calculated) return;
+    for (Finding& f : judge_description(result.hookup, resonance, *result.calculated)) {
+        result.findings.push_back(std::move(f));
+    }
+}
+
+// The capture was made of whole periods, long enough to show them, and shows none.
+std::optional<Finding> judge_lost_period(const AnalysisRequest& request) {
+    const auto& note = request.coil.note;
+    if (request.period_frames || !note || note->period_frames == 0) return std::nullopt;
+    if (request.coil.capture.frames() < 3 * note->period_frames) return std::nullopt;
+    return Finding{FindingCode::rate_mismatch, Weight::reject,
+                   fmt::format("the sweep was made of periods of {} frames, but the recording does not repeat so: what "
+                               "played and what recorded ran at different rates, or frames were lost or inserted; use "
+                               "one interface at one rate, close other programs and sweep again",
+                               note->period_frames)};
+}
+
 // Both circuits at once, from the two peaks of the foot with the tank closed.
 Status judge_pair(const AnalysisRequest& request, const dsp::Response& response,
                   const dsp::CorrectedResponse& corrected, const dsp::Standards& standards, MeasurementResult& result) {
@@ -157,8 +179,9 @@ Status judge_pickup(const AnalysisRequest& request, const dsp::Response& respons
     result.reason_for_way = resonance.way == Way::in_band
                                 ? "the resonance lies inside the usable band; its Q is loaded by the reference resistor"
                                 : "what the wire hears rises toward the upper edge of the usable band";
+    judge_steadiness(response, resonance, result.findings);
+    judge_against_description(resonance, result);
     result.outcome = Accepted{std::move(resonance)};
-    if (auto far = judge_difference(result)) result.findings.push_back(std::move(*far));
     return Done{};
 }
 
@@ -204,11 +227,14 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     for (Finding& f : judge_held_captures(request)) result.findings.push_back(std::move(f));
     if (result.verdict() == Verdict::rejected) return result;
     const std::size_t period = known_period(request.coil, request.period_frames);
-    auto response =
-        response_of(request.coil, period, request.settled ? 0 : settle_of(request.coil, request.settle_periods));
+    auto response = response_of(
+        request.coil, period, request.settled ? 0 : settle_of(request.coil, request.settle_periods), !request.settled);
     const dsp::CaptureHealth health = dsp::examine(request.coil.capture, period, response.ok() ? &*response : nullptr);
-    for (Finding& f : judge_signal(health, response.ok() ? &*response : nullptr))
+    for (Finding& f : judge_signal(health, response.ok() ? &*response : nullptr, request.hookup))
         result.findings.push_back(std::move(f));
+    if (period == 0 && result.verdict() != Verdict::rejected) {
+        if (auto other = judge_lost_period(request)) result.findings.push_back(std::move(*other));
+    }
     if (!response) {
         // A silent or broken capture is a finding about the bench; a request that does not fit the capture is an error.
         if (verdict_of(result.findings) != Verdict::rejected) return response.error();
@@ -228,6 +254,12 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
         return result;
     }
 
+    // With one input there is nothing to swap, and the ratio's size means nothing.
+    const dsp::Response no_ratios;
+    const dsp::Response& ratios = from_one_input(request.coil) ? no_ratios : *response;
+    // Before the standards, which say less clearly what is wrong when they were taken with the inputs swapped as well.
+    for (Finding& f : judge_wiring(ratios, {})) result.findings.push_back(std::move(f));
+    if (result.verdict() == Verdict::rejected) return result;
     result.findings.insert(result.findings.end(), context.findings.begin(), context.findings.end());
     if (result.verdict() == Verdict::rejected) return result;
     const dsp::Standards& standards = context.standards;
@@ -235,11 +267,18 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     if (!corrected) return corrected.error();
     result.curve = curve_of(*corrected);
 
-    // With one input there is nothing to swap, and the ratio's size means nothing.
-    const dsp::Response no_ratios;
-    const dsp::Response& ratios = from_one_input(request.coil) ? no_ratios : *response;
     for (Finding& f : judge_wiring(ratios, *corrected)) result.findings.push_back(std::move(f));
     if (result.verdict() == Verdict::rejected) return result;
+    if (auto other = judge_bench(standards, request.bench, request.tolerances, from_one_input(request.coil))) {
+        result.findings.push_back(std::move(*other));
+        if (result.verdict() == Verdict::rejected) return result;
+    }
+    if (request.hookup == bench::Hookup::foot) {
+        if (auto tied = judge_free_head(*corrected)) {
+            result.findings.push_back(std::move(*tied));
+            return result;
+        }
+    }
     if (unphysical_after_open(*corrected)) {
         result.findings.push_back(
             {FindingCode::correction_stale, Weight::reject,
@@ -286,16 +325,21 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
         add_uncorrected(result.findings, *corrected);
         result.reason_for_way = "no resonance inside the usable band, and the coil's curve rises toward its upper edge";
         auto& fit = std::get<BelowBandFit>(below);
-        if (auto strained = judge_strain(fit)) {
+        const auto strained = judge_strain(fit);
+        if (strained) {
             const bool hopeless = strained->weight == Weight::reject;
-            result.findings.push_back(std::move(*strained));
+            result.findings.push_back(*strained);
             if (hopeless) return result;
         }
         result.fitted = std::move(fit.fitted);
+        judge_steadiness(*response, fit.resonance, result.findings);
+        if (!strained) judge_against_description(fit.resonance, result);  // said once
         result.outcome = Accepted{std::move(fit.resonance)};
         return result;
     }
     Resonance resonance = std::move(std::get<Resonance>(found));
+    judge_steadiness(*response, resonance, result.findings);
+    judge_against_description(resonance, result);
     add_uncorrected(result.findings, *corrected);
     add_other_peaks(result.findings, resonance);
     result.reason_for_way = "the resonance lies inside the usable band";
@@ -303,7 +347,6 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     if (result.calculated_tank) accepted.tank = tank_value(resonance, *result.calculated_tank);
     accepted.resonance = std::move(resonance);
     result.outcome = std::move(accepted);
-    if (auto far = judge_difference(result)) result.findings.push_back(std::move(*far));
     return result;
 }
 

@@ -35,7 +35,8 @@ std::size_t known_period(const audio::CaptureFile& file, const std::optional<std
     return 0;
 }
 
-Result<dsp::Response> response_of(const audio::CaptureFile& file, std::size_t period, std::size_t settle) {
+Result<dsp::Response> response_of(const audio::CaptureFile& file, std::size_t period, std::size_t settle,
+                                  bool keep_periods) {
     if (period == 0) {
         auto whole = dsp::broadband_response(file.capture, {});
         if (!whole) return whole;
@@ -46,6 +47,7 @@ Result<dsp::Response> response_of(const audio::CaptureFile& file, std::size_t pe
     dsp::PeriodicOptions options;
     options.period_frames = period;
     options.settle_periods = settle;
+    options.keep_periods = keep_periods;
     return dsp::periodic_response(file.capture, options);
 }
 
@@ -79,7 +81,8 @@ std::optional<dsp::Response> standard_response(const Standard& standard, const A
         return std::nullopt;
     }
     const dsp::CaptureHealth health = dsp::examine(file.capture, period, &*response);
-    for (Finding f : judge_signal(health, &*response)) {
+    const bench::Hookup hookup = bench::hookup_from_name(which).value_or(request.hookup);
+    for (Finding f : judge_signal(health, &*response, hookup)) {
         if (f.weight != Weight::reject) continue;
         f.text = fmt::format("{} standard: {}", which, f.text);
         findings.push_back(std::move(f));

@@ -30,8 +30,9 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
 
 // The period to believe: the stated one, else the file's own note when the signal bears it out; 0 = none.
 std::size_t known_period(const audio::CaptureFile& file, const std::optional<std::size_t>& stated);
-// Response of a capture with that period, or broadband with 0.
-Result<dsp::Response> response_of(const audio::CaptureFile& file, std::size_t period, std::size_t settle);
+// Response of a capture with that period, or broadband with 0. `keep_periods` as in dsp::PeriodicOptions.
+Result<dsp::Response> response_of(const audio::CaptureFile& file, std::size_t period, std::size_t settle,
+                                  bool keep_periods = false);
 std::size_t settle_of(const audio::CaptureFile& file, const std::optional<std::size_t>& stated);
 // A standard's own response, or a finding that says why it cannot be used.
 std::optional<dsp::Response> standard_response(const Standard& standard, const AnalysisRequest& request,

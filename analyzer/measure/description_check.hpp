@@ -1,16 +1,19 @@
-// Whether a measured resonance can be that of the described coil.
+// A measurement that the described coil, wired as it should be, could not have given.
 #pragma once
 
-#include <optional>
+#include <vector>
 
+#include "analyzer/bench/hookup.hpp"
 #include "analyzer/measure/finding.hpp"
 #include "analyzer/measure/result.hpp"
 
 namespace coldtune::measure {
 
-// A caution where measurement and calculation part by more than dimensions taken by tape explain (25 %) and by more
-// than three times the calculated interval: another circuit was measured, or another coil described. Only for a
-// resonance inside the band of the head left free; below the band the fit itself tells.
-std::optional<Finding> judge_difference(const MeasurementResult& result);
+// Cautions for a resonance of the secondary (hookups foot and pickup; none for the others): frequency above or far
+// below the calculated one (no-coil: it is not the coil as described and hooked up), and at the foot an impedance of
+// another size (correction-stale: the declared resistor is not the one in place). What a capture cannot show of itself,
+// a missing return or a wrong rate say, shows here or nowhere.
+std::vector<Finding> judge_description(bench::Hookup hookup, const Resonance& resonance,
+                                       const model::Calculated& calculated);
 
 }  // namespace coldtune::measure

@@ -26,6 +26,8 @@ constexpr double kDriftRejectPpm = 400;   // beyond what the drift estimate can 
 constexpr double kDistortionCautionDb = -55;  // interfaces stay below -80 (common practice, no source)
 constexpr double kDistortionRejectDb = -20;
 constexpr double kUnsteadyCautionSigma = 4;  // noise alone gives 1 to 1.6
+constexpr double kLevelCaution = 0.01;       // converters hold their gain to 0.1 % (common practice, no source)
+constexpr double kSettlingCaution = 0.03;    // the same in the first period, where an output may still be unmuting
 constexpr double kGainMargin = 0.02;  // inputs of one interface differ by less than 2 % (common practice, no source)
 
 // Capacitance against frequency, C(f) = c0 + c2 f^2 by weighted least squares on Im(Y)/w. Below its first resonance a
@@ -74,7 +76,9 @@ ApparentCapacitance apparent_capacitance(const dsp::CorrectedResponse& data) {
 
 }  // namespace
 
-std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::Response* response) {
+std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::Response* response,
+                                  bench::Hookup hookup) {
+    const bool faint = hookup == bench::Hookup::short_circuit;
     std::vector<Finding> out;
     const auto clipped = [&](const dsp::ChannelHealth& channel, const char* name) {
         if (channel.clipped_frames == 0) return;
@@ -128,13 +132,22 @@ std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::R
                          20 * std::log10(std::max(signal_to_noise, 1e-3)))});
     }
 
-    if (health.hum && health.hum->relative_to_signal_db > kHumCautionDb) {
+    if (!faint && health.hum && health.hum->relative_to_signal_db > kHumCautionDb) {
         out.push_back(
             {FindingCode::hum, Weight::caution,
              fmt::format("{:.0f} Hz hum stands {:.0f} dB {} the sweep on input 2; run the computer from its battery, "
                          "shorten the return lead, keep mains leads away",
                          health.hum->mains_hz, std::abs(health.hum->relative_to_signal_db),
                          health.hum->relative_to_signal_db < 0 ? "below" : "above")});
+    }
+
+    if (health.displaced_mains) {
+        out.push_back(
+            {FindingCode::rate_mismatch, Weight::caution,
+             fmt::format("mains hum stands at {:.2f} Hz instead of {:.0f} Hz: the capture's sample rate is not the "
+                         "stated one, and every frequency is off by as much; set one rate in interface, program and "
+                         "operating system, and sweep again",
+                         health.displaced_mains->seen_hz, health.displaced_mains->mains_hz)});
     }
 
     const std::optional<double> drift = health.clock_drift_ppm
@@ -154,7 +167,7 @@ std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::R
     }
 
     const double own = health.generator_distortion_db.value_or(-400);
-    if (health.coil_distortion_db && *health.coil_distortion_db > kDistortionCautionDb &&
+    if (!faint && health.coil_distortion_db && *health.coil_distortion_db > kDistortionCautionDb &&
         *health.coil_distortion_db > own + 6) {
         const bool gross = *health.coil_distortion_db > kDistortionRejectDb;
         out.push_back(
@@ -163,6 +176,21 @@ std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::R
                  "input 2 holds distortion {:.0f} dB below the sweep that input 1 does not; lower the level, look for "
                  "a loose contact, a protection diode or iron nearby",
                  -*health.coil_distortion_db)});
+    }
+    if (response != nullptr && response->periods_left_out > 0) {
+        out.push_back(
+            {FindingCode::nonlinear, Weight::caution,
+             fmt::format("{} of {} periods of the sweep differ from the others and were left out: a loose contact, "
+                         "something touched, or lost samples; fasten the leads and sweep again",
+                         response->periods_left_out, response->periods_left_out + response->averages)});
+    }
+    const double level_change = health.level_change.value_or(0), settling = health.settling_level_change.value_or(0);
+    if (level_change > kLevelCaution || settling > kSettlingCaution) {
+        out.push_back(
+            {FindingCode::nonlinear, Weight::caution,
+             fmt::format("the level on input 1 changed by {:.1f} % during the sweep, which nothing outside the "
+                         "interface does: switch off automatic gain, limiter and noise suppression",
+                         100 * std::max(level_change, settling))});
     }
     if (health.unsteadiness_sigma && *health.unsteadiness_sigma > kUnsteadyCautionSigma) {
         out.push_back({FindingCode::nonlinear, Weight::caution,

@@ -15,8 +15,10 @@ namespace coldtune::measure {
 // Two clocks nearer than this count as one.
 inline constexpr double notable_drift_ppm = 1;
 
-// Everything the capture shows before any circuit is assumed. `response` may be null (none could be formed).
-std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::Response* response);
+// Everything the capture shows before any circuit is assumed. `response` may be null (none could be formed). With the
+// hookup short hardly anything reaches input 2: what is measured against the sweep there says nothing.
+std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::Response* response,
+                                  bench::Hookup hookup);
 
 // Inputs swapped, or a short: wiring that the raw and the corrected response give away, for a hookup with something to
 // measure.

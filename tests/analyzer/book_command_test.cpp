@@ -65,13 +65,13 @@ TEST_F(BookCommand, ListAndShowTellWhatIsThere) {
     EXPECT_EQ(list.code, 0);
     EXPECT_EQ(list.err, "");
     for (const char* part :
-         {"save 2 of 20", "1 run, 1 coil version, 1 interface, 2 captures", "good", "foot", "(wall moved)", "kHz"}) {
+         {"save 2 of 20", "1 run, 1 coil version, 1 interface, 2 captures", "caution", "foot", "(wall moved)", "kHz"}) {
         EXPECT_THAT(list.out, HasSubstr(part));
     }
     const Json l = Json::parse(coldtune({"book", "list", path(), "--json"}).out);
     EXPECT_EQ(l.at("schema"), "coldtune.book-list.v1");
     EXPECT_EQ(l.at("runs").size(), 1U);
-    EXPECT_EQ(l.at("runs")[0].at("verdict"), "good");
+    EXPECT_EQ(l.at("runs")[0].at("verdict"), "caution");                       // its description is of another coil
     EXPECT_NEAR(l.at("runs")[0].at("frequency_hz").get<double>(), 62e3, 6.2);  // the bench's own coil
     const Said show = coldtune({"book", "show", path(), "foot"});
     EXPECT_EQ(show.code, 0) << show.err;

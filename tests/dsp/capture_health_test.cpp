@@ -2,7 +2,10 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <cmath>
 #include <limits>
+#include <numbers>
 
 #include "tests/dsp/signal_support.hpp"
 
@@ -367,6 +370,90 @@ TEST(Quantities, ThatCannotBeKnownAreEmpty) {
     EXPECT_FALSE(health.clock_drift_ppm.has_value());
     // A period that is not the capture's.
     EXPECT_FALSE(of(capture, n - 500).unsteadiness_sigma.has_value());
+}
+
+TEST(CaptureHealth, TheSilenceBeforeASweepIsNoDropout) {
+    auto capture = good();
+    // No lead-in but a few frames of nothing, as an output gives that was started with the input.
+    for (auto* channel : {&capture.generator, &capture.coil}) {
+        channel->erase(channel->begin(), channel->begin() + lead);
+        channel->insert(channel->begin(), 100, 0.0);
+    }
+    EXPECT_TRUE(of(capture).dropouts.empty());
+    // The same silence inside the signal is one.
+    std::fill_n(capture.generator.begin() + 3 * n, 100, 0.0);
+    EXPECT_FALSE(of(capture).dropouts.empty());
+}
+
+TEST(CaptureHealth, TheFirstOfThreePeriodsMayFadeIn) {
+    auto capture = good();
+    for (auto* channel : {&capture.generator, &capture.coil}) {
+        channel->resize(lead + 3 * n - 20);  // an onset found late leaves a little less than three
+        channel->resize(channel->size() + 24000, 0.0);
+    }
+    EXPECT_TRUE(of(capture).dropouts.empty());
+}
+
+// Hum of a few steps rests on one value at each top.
+TEST(CaptureHealth, SlowHumOfAFewStepsIsNoDropout) {
+    auto capture = good();
+    for (std::size_t i = 0; i < capture.frames(); ++i)
+        capture.coil[i] = 45.0 / 32768 * std::sin(2 * std::numbers::pi * 50 * static_cast<double>(i) / rate);
+    round_to(capture.generator, 16);
+    round_to(capture.coil, 16);
+    EXPECT_TRUE(examine(capture, n, nullptr).dropouts.empty());
+}
+
+TEST(CaptureHealth, AnOffsetIsNotClipping) {
+    auto capture = good();
+    std::mt19937_64 random(9);
+    std::fill(capture.coil.begin(), capture.coil.end(), 0.09);
+    add_noise(capture.coil, 3e-6, random);
+    round_to(capture.coil, 24);
+    EXPECT_EQ(examine(capture, n, nullptr).coil.clipped_frames, 0U);
+    // Torn off above, the offset notwithstanding.
+    auto torn = good();
+    for (double& x : torn.coil) x = std::min(x + 0.3, 0.4);
+    EXPECT_GT(of(torn).coil.clipped_frames, 100U);
+}
+
+// Hum of a grid at a usual rate, written down as if at another: 44.1 kHz for 48 kHz puts 50 Hz at 45.9.
+TEST(CaptureHealth, HumBesideItsPlaceTellsAWrongRate) {
+    const auto with_hum = [](double fundamental_hz) {
+        auto capture = good();
+        for (std::size_t i = 0; i < capture.frames(); ++i) {
+            const double t = static_cast<double>(i) / rate;
+            for (const double order : {1.0, 3.0, 5.0})
+                capture.coil[i] += 1e-3 / order * std::sin(2 * std::numbers::pi * order * fundamental_hz * t);
+        }
+        return of(capture).displaced_mains;
+    };
+    for (const double mains : {50.0, 60.0}) {
+        for (const double ratio : {44.1 / 48, 48 / 44.1, 0.5}) {
+            const auto found = with_hum(mains * ratio * 1.0005);  // grids stray
+            ASSERT_TRUE(found.has_value()) << mains << ' ' << ratio;
+            EXPECT_EQ(found->mains_hz, mains);
+            EXPECT_NEAR(found->seen_hz, mains * ratio * 1.0005, 0.5);  // half a bin
+        }
+        EXPECT_FALSE(with_hum(mains * 1.003).has_value());
+        EXPECT_FALSE(with_hum(mains * 2).has_value());  // a rectifier
+    }
+    EXPECT_FALSE(with_hum(81.3).has_value());  // a fan
+    EXPECT_FALSE(of(good()).displaced_mains.has_value());
+}
+
+TEST(CaptureHealth, ALevelThatIsSetByItselfIsSeen) {
+    auto capture = good();
+    const auto steady_level = of(capture);
+    EXPECT_LT(*steady_level.level_change, 0.003);
+    EXPECT_LT(*steady_level.settling_level_change, 0.003);
+    // A gain that creeps up by 3 % from the first period used to the last.
+    for (auto* channel : {&capture.generator, &capture.coil})
+        for (std::size_t i = 0; i < capture.frames(); ++i)
+            (*channel)[i] *= 1 + 0.03 * static_cast<double>(i) / static_cast<double>(lead + 6 * n);
+    const auto creeping = of(capture);
+    EXPECT_GT(*creeping.level_change, 0.01);
+    EXPECT_LT(*creeping.level_change, 0.03);
 }
 
 }  // namespace

@@ -7,6 +7,7 @@ coldtune_test(dsp_signal_test
     clock_drift_test.cpp
     delay_test.cpp
     fft_test.cpp
+    period_shift_test.cpp
     response_test.cpp
     signal_start_test.cpp
     spectra_test.cpp
