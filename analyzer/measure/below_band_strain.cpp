@@ -30,10 +30,10 @@ std::optional<Finding> judge_strain(const BelowBandFit& fit) {
         weight == Weight::reject ? "so nothing can be said of the resonance" : "so the interval is widened";
     if (worst == description) {
         return Finding{
-            FindingCode::nonlinear, weight,
+            FindingCode::no_coil, weight,
             fmt::format("the curve is hardly that of the described coil (inductance {:+.0f} %, capacitance {:+.0f} "
                         "% from it to follow), {}; check turns, dimensions and top load of the description, that "
-                        "the winding is whole, and that nothing else hangs on the lead",
+                        "the return is on its clip and the winding whole, and that nothing else hangs on the lead",
                         100 * (fit.inductance_ratio - 1), 100 * (fit.capacitance_ratio - 1), so)};
     }
     if (worst == stray) {
