@@ -113,6 +113,7 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
         problem.input_f = bench.input_capacitance_f;
         problem.conductance_prior = rectangular * (tolerances.channel_gain_relative / bench.reference_ohm +
                                                    tolerances.input_capacitance_relative / bench.input_resistance_ohm);
+        problem.edge_phase_rad = kEdgePhaseDeclared_rad;
         problem.susceptance_prior = rectangular * tolerances.channel_phase_rad / bench.reference_ohm;
     }
     problem.stray_prior_f = data.used_open
@@ -212,6 +213,7 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
         line("shape: " + family.names()[k], share(kShapes + static_cast<Eigen::Index>(k)));
     }
     r.budget.push_back({"clock", first_hz * tolerances.clock_ppm * 1e-6 / std::sqrt(3.0), 0, 0});
+    fit.used_open = data.used_open;
     fit.strain = strain_of(problem, x, residual.data() + rows);
     double variance = 0;
     for (const BudgetLine& b : r.budget) variance += b.frequency_u_hz * b.frequency_u_hz;

@@ -19,6 +19,7 @@ struct BelowBandFit {
     double static_capacitance_f = 0;                     // of the coil, without the stray
     double inductance_ratio = 0, capacitance_ratio = 0;  // fitted over calculated
     double stray_f = 0, stray_u_f = 0;
+    bool used_open = false;
     // How far the fit had to go from what was known beforehand, in standard uncertainties of each prior.
     struct Strain {
         double capacitance = 0, inductance = 0;  // of the description

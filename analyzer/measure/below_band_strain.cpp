@@ -33,8 +33,9 @@ std::optional<Finding> judge_strain(const BelowBandFit& fit) {
             FindingCode::no_coil, weight,
             fmt::format("the curve is hardly that of the described coil (inductance {:+.0f} %, capacitance {:+.0f} "
                         "% from it to follow), {}; check turns, dimensions and top load of the description, that "
-                        "the return is on its clip and the winding whole, and that nothing else hangs on the lead",
-                        100 * (fit.inductance_ratio - 1), 100 * (fit.capacitance_ratio - 1), so)};
+                        "the return is on its clip and the winding whole, and that nothing else hangs on the lead{}",
+                        100 * (fit.inductance_ratio - 1), 100 * (fit.capacitance_ratio - 1), so,
+                        fit.used_open ? "" : "; first of all measure the open standard, which takes the inputs out")};
     }
     if (worst == stray) {
         return Finding{
