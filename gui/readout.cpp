@@ -34,7 +34,9 @@ float calculated_readout(const Ui& ui, float width) {
     const float top = ImGui::GetCursorScreenPos().y;
     // A line is kept free for the advice, so that nothing jumps when it comes.
     paragraph(ui, !s.calculation.advice.empty() ? sentence(s.calculation.advice) : std::string(" "));
-    soft(ui, fmt::format("Handbook's second opinion (current sheet and Medhurst): {}",
+    const bool loaded = s.reading.coil && !s.reading.coil->topload.empty() && s.bench.standing() != Standing::bare;
+    soft(ui, fmt::format("Handbook's second opinion (current sheet and Medhurst{}): {}",
+                         loaded ? ", top load as if alone: reads low" : "",
                          record::format_quantity(c.handbook.frequency_hz, Unit::hertz, 4, true)));
     height += ImGui::GetCursorScreenPos().y - top;
     return height;

@@ -30,19 +30,24 @@ ExitCode analyze_and_keep(const Options& o, Console& console) {
     return kept != ExitCode::done ? kept : code;
 }
 
+// A file that cannot be used is a finding for whoever reads the JSON, whichever of the files it is.
+ExitCode refuse(const Options& o, Console& console, const Error& error) {
+    if (o.output.json && error.kind == ErrorKind::bad_input) {
+        print_unreadable(console, *bench::hookup_from_name(o.capture.bench.hookup_name), error.message);
+    }
+    return console.fail("analyze", error);
+}
+
 ExitCode analyze(const Options& o, Console& console) {
     auto request = make_request(o.capture.bench);
-    if (!request) return console.fail("analyze", request.error());
+    if (!request) return refuse(o, console, request.error());
     auto capture = audio::read_capture(o.capture.capture_path);
-    if (!capture) {
-        if (o.output.json) print_unreadable(console, request->hookup, capture.error().message);
-        return console.fail("analyze", capture.error());
-    }
+    if (!capture) return refuse(o, console, capture.error());
     if (!o.keep.book_path.empty()) return analyze_and_keep(o, console);
     request->coil = std::move(*capture);
     if (!o.capture.shorted_path.empty()) {
         auto shorted = audio::read_capture(o.capture.shorted_path);
-        if (!shorted) return console.fail("analyze", shorted.error());
+        if (!shorted) return refuse(o, console, shorted.error());
         request->shorted = measure::Standard{std::move(*shorted), o.capture.shorted_path};
     }
     request->period_frames = o.capture.period;

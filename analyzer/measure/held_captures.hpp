@@ -1,4 +1,5 @@
-// Do the captures of a request belong together? What a held stream of one input made must stay among itself.
+// Do the captures of a request belong together? No recording can stand for two things, and what a held stream of one
+// input made must stay among itself.
 #pragma once
 
 #include <vector>

@@ -276,14 +276,38 @@ TEST_F(CommandLine, BadInputEndsInOneLineAndTheRightCode) {
     }
 }
 
-TEST_F(CommandLine, AnUnreadableCaptureIsAFindingInTheJson) {
+TEST_F(CommandLine, AnUnreadableFileIsAFindingInTheJson) {
     folder_.put("text.wav", "words");
-    const Said s = coldtune({"analyze", at("text.wav"), "--hookup", "foot", "--reference", "10k", "--json"});
-    EXPECT_EQ(s.code, 3);
-    const Json j = Json::parse(s.out);
-    EXPECT_EQ(j.at("verdict"), "rejected");
-    EXPECT_EQ(j.at("findings").at(0).at("code"), "unreadable");
-    EXPECT_TRUE(j.at("resonance").is_null());
+    const std::string text = at("text.wav"), coil = at("coil.wav");
+    for (const std::vector<std::string>& files :
+         {std::vector{text}, {coil, "--open", text}, {coil, "--short", at("none.wav")}, {coil, "--coil", text}}) {
+        std::vector<std::string> command = {"analyze", "--hookup", "foot", "--reference", "10k", "--json"};
+        command.insert(command.end(), files.begin(), files.end());
+        const Said s = coldtune(command);
+        EXPECT_EQ(s.code, 3) << s.err;
+        const Json j = Json::parse(s.out);
+        EXPECT_EQ(j.at("verdict"), "rejected");
+        EXPECT_EQ(j.at("findings").at(0).at("code"), "unreadable");
+        EXPECT_TRUE(j.at("resonance").is_null());
+    }
+}
+
+TEST_F(CommandLine, OneRecordingCannotStandForTwoThings) {
+    const std::string coil = at("coil.wav"), open = at("open.wav");
+    const struct {
+        std::vector<std::string> standards;
+        std::string_view words;
+    } cases[] = {{{"--open", coil}, "as the open standard and holds the same recording as the coil"},
+                 {{"--short", coil}, "as the short standard and holds the same recording as the coil"},
+                 {{"--open", open, "--load", open, "--load-value", "10k"},
+                  "as the load standard and holds the same recording as the open standard"}};
+    for (const auto& c : cases) {
+        std::vector<std::string> command = {"analyze", coil, "--hookup", "foot", "--reference", "10k"};
+        command.insert(command.end(), c.standards.begin(), c.standards.end());
+        const Said s = coldtune(command);
+        EXPECT_EQ(s.code, 4);
+        EXPECT_NE(s.err.find(c.words), std::string::npos) << s.err;
+    }
 }
 
 TEST_F(CommandLine, HelpOfEveryCommandGoesToStandardOutput) {

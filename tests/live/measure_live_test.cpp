@@ -156,9 +156,14 @@ TEST(MeasureLive, OneInputIsRightToo) {
 TEST(MeasureLive, FollowingIsRightToo) {
     const JackServer server({.rate_hz = 96000, .period_frames = 4096, .synchronous = true});
     const JackCoil coil(coil_arguments(30e3, 80, 9));
-    const Outcome outcome = run({program, "follow", "--device", coil.name(), "--hookup", "foot", "--reference", "10k",
-                                 "--rate", "96000", "--readings", "12", "--json"},
-                                milliseconds(40000));
+    const auto follow = [&] {
+        return run({program, "follow", "--device", coil.name(), "--hookup", "foot", "--reference", "10k", "--rate",
+                    "96000", "--readings", "12", "--json"},
+                   milliseconds(40000));
+    };
+    Outcome outcome = follow();
+    // A machine busy with other things loses audio at real speed, and the program says so: once is forgiven.
+    if (outcome.code == 5 && outcome.errors.find("lost audio") != std::string::npos) outcome = follow();
     ASSERT_EQ(outcome.code, 0) << outcome.errors;
     const auto out = nlohmann::json::parse(outcome.output);
     EXPECT_LE(out["update_s"].get<double>(), 0.2);
