@@ -180,6 +180,7 @@ Status judge_pickup(const AnalysisRequest& request, const dsp::Response& respons
                                 ? "the resonance lies inside the usable band; its Q is loaded by the reference resistor"
                                 : "what the wire hears rises toward the upper edge of the usable band";
     judge_steadiness(response, resonance, result.findings);
+    if (result.verdict() == Verdict::rejected) return Done{};
     judge_against_description(resonance, result);
     result.outcome = Accepted{std::move(resonance)};
     return Done{};
@@ -339,6 +340,7 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     }
     Resonance resonance = std::move(std::get<Resonance>(found));
     judge_steadiness(*response, resonance, result.findings);
+    if (result.verdict() == Verdict::rejected) return result;
     judge_against_description(resonance, result);
     add_uncorrected(result.findings, *corrected);
     add_other_peaks(result.findings, resonance);

@@ -20,6 +20,10 @@ constexpr double kBendPerCurve = 50;
 // Of the ratio: converters and leads left alone hold it to a thousandth (common practice, no source).
 constexpr double kLargeElsewhere = 0.003;
 constexpr double kSignificance = 25;
+// A contact that opens for milliseconds makes a peak of its own where the sweep then is (seen on coils that resonate
+// far above the band): a change this large beside the peak, within this part of its frequency, leaves nothing to trust.
+constexpr double kLargeBeside = 0.01;
+constexpr double kBeside = 0.2;
 // Below the band the bend of the curve tells where the resonance is, and whatever moves while the sweep passes bends
 // it: 3e-4 of the coil's capacitance, coming and going, moved results by 1 % (36 times as much) on simulated benches.
 // Any change that noise does not explain counts there, down to what converters do by themselves.
@@ -46,11 +50,14 @@ void judge_elsewhere(const dsp::Response& response, const Resonance& resonance, 
     const auto change = dsp::period_change(response, below ? dsp::Band{} : resonance.fit_window);
     const double large = below ? kLargeBelowBand : kLargeElsewhere;
     if (!change || change->significance < kSignificance || change->size < large) return;
+    const bool beside =
+        !below && change->size > kLargeBeside && std::abs(change->frequency_hz / resonance.frequency_hz - 1) < kBeside;
     findings.push_back(
-        {FindingCode::nonlinear, Weight::caution,
-         fmt::format("one period of the sweep differs from the others by {:.2g} % near {}: a contact is "
+        {FindingCode::nonlinear, beside ? Weight::reject : Weight::caution,
+         fmt::format("one period of the sweep differs from the others by {:.2g} % near {}{}: a contact is "
                      "loose, or something was touched; fasten the leads, step back and sweep again",
-                     100 * change->size, record::format_quantity(change->frequency_hz, record::Unit::hertz, 2))});
+                     100 * change->size, record::format_quantity(change->frequency_hz, record::Unit::hertz, 2),
+                     beside ? ", where the only peak stands" : "")});
 }
 
 }  // namespace
