@@ -9,7 +9,7 @@ namespace {
 
 using record::Unit;
 
-constexpr std::array<FieldSpec, 5> kFields = {{
+constexpr std::array<FieldSpec, 7> kFields = {{
     {"bench.reference", "Reference resistor", "Between generator and coil; 10k suits most, 1 % or better.", Unit::ohm,
      false, 0, 0},
     {"bench.level", "Level", "Peak, dB below full scale. -6 is a good start.", Unit::decibel, false, -60, 0},
@@ -17,6 +17,10 @@ constexpr std::array<FieldSpec, 5> kFields = {{
      0, 0},
     {"bench.input_capacitance", "Input and cable", "Capacitance of that input and its cable, about 100 pF a metre.",
      Unit::farad, false, 0, 0},
+    {"bench.output_peak", "Output at full scale", "Peak, at 0 dBFS. 11 V is a line output of +20 dBu.", Unit::volt,
+     false, 0, 0},
+    {"bench.head_limit", "Most on the head", "Peak. A sweep that would put more there is refused.", Unit::volt, false,
+     0, 0},
     {"bench.load", "Load standard", "The known resistor, measured or 0.1 %.", Unit::ohm, false, 0, 0},
 }};
 
@@ -47,6 +51,7 @@ BenchReading read(const BenchForm& form) {
         }
         value[key] = *quantity;
         if (f.unit == Unit::ohm && !(*quantity > 0)) reading.complaints[key] = "needs to be more than 0";
+        if (f.unit == Unit::volt && !(*quantity > 0)) reading.complaints[key] = "needs to be more than 0";
         if (f.unit == Unit::farad && *quantity < 0) reading.complaints[key] = "needs to be 0 or more";
     }
     if (const auto level = value.find("bench.level"); level != value.end()) {
@@ -68,6 +73,7 @@ BenchReading read(const BenchForm& form) {
     s.bench.input_capacitance_f = value["bench.input_capacitance"];
     s.bench.load_ohm = value["bench.load"];
     s.level_dbfs = value["bench.level"];
+    s.head = {value["bench.output_peak"], value["bench.head_limit"]};
     s.output_channel = static_cast<std::size_t>(form.output_channel);
     s.generator_input = static_cast<std::size_t>(form.generator_input);
     s.coil_input = static_cast<std::size_t>(form.coil_input);

@@ -34,11 +34,10 @@ struct BenchForm {
     int output_channel = 0;  // 0-based
     int generator_input = 0;
     int coil_input = 1;
-    std::map<std::string, std::string, std::less<>> text = {{"bench.reference", "10k"},
-                                                            {"bench.input_resistance", "1M"},
-                                                            {"bench.input_capacitance", "160pF"},
-                                                            {"bench.load", "10k"},
-                                                            {"bench.level", "-6"}};
+    std::map<std::string, std::string, std::less<>> text = {
+        {"bench.reference", "10k"}, {"bench.input_resistance", "1M"}, {"bench.input_capacitance", "160pF"},
+        {"bench.load", "10k"},      {"bench.output_peak", "11V"},     {"bench.head_limit", "60V"},
+        {"bench.level", "-6"}};
     [[nodiscard]] bool simulated() const { return device == kSimulated; }
     // `secondary`, where the hookup lets it mean something.
     [[nodiscard]] Standing standing() const {

@@ -19,6 +19,10 @@ void add_port_options(CLI::App& app, PortOptions& o, const char* period_help) {
         ->type_name("BENCH.json");
     add_quantity(app, "--rate", o.rate_hz, record::Unit::hertz, "Sample rate (default: the device's own)");
     app.add_option("--level", o.level_dbfs, "Peak level of the sweep in dBFS, 0 or less (default -6)")->type_name("DB");
+    add_quantity(app, "--output-peak", o.head.output_peak_v, record::Unit::volt,
+                 "Of the output at 0 dBFS, peak (default 11V, a line output of +20 dBu)");
+    add_quantity(app, "--head-limit", o.head.most_peak_v, record::Unit::volt,
+                 "Refuse a sweep that would put more than this on the head, peak (default 60V)");
     app.add_option_function<std::string>(
            "--band",
            [&o](const std::string& text) {
@@ -70,6 +74,7 @@ Result<measure::SessionSettings> session_settings(const PortOptions& o, const me
     settings.coupled = request.coupled;
     settings.bench = request.bench;
     settings.level_dbfs = o.level_dbfs;
+    settings.head = o.head;
     settings.band = o.band;
     if (o.period > 0) settings.period_frames = o.period;
     settings.output_channel = o.output_channel - 1;

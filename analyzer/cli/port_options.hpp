@@ -20,6 +20,7 @@ struct PortOptions {
     std::string device;
     std::string bench_path;
     double rate_hz = 0;
+    measure::HeadLimit head;
     double level_dbfs = -6;
     std::optional<dsp::Band> band;
     std::size_t period = 0;

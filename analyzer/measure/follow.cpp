@@ -131,7 +131,7 @@ Result<CoarseView> coarse_look(audio::HeldStream& held, const SessionSettings& s
         free.period_frames.reset();
         sweep = flat_sweep(free);
     }
-    make_coarse(sweep);
+    make_coarse(sweep, settings);
     auto signal = dsp::render(sweep);
     if (!signal) return signal.error();
     const std::size_t tail = tail_frames(settings.sample_rate_hz);
@@ -181,6 +181,7 @@ Status follow(audio::AudioPort& port, const FollowSettings& settings, std::stop_
 
     auto seen = coarse_look(**held, session, *context, stop, progress);
     if (!seen) return stop.stop_requested() ? Status(Done{}) : Status(seen.error());
+    if (Status sound = check_head(*seen, session); !sound) return sound;
     dsp::PeriodicSweep sweep = flat_sweep(session);
     sweep.periods = 1;
     sweep.period_frames = loop_period(session, *seen);

@@ -133,10 +133,11 @@ Result<OneInputRecord> run_one_input_session(audio::AudioPort& port, const Sessi
 
     if (!connect(settings.hookup)) return rejected("stopped");
     dsp::PeriodicSweep sweep = flat_sweep(settings);
-    make_coarse(sweep);
+    make_coarse(sweep, settings);
     auto coarse = stream.play(sweep, "coarse sweep");
     if (!coarse) return coarse.error();
     const CoarseView seen = look(*coarse, sweep.period_frames, settings, standards);
+    if (Status sound = check_head(seen, settings); !sound) return sound.error();
     concentrate(sweep, seen, settings);
     make_final(sweep, settings);
     auto capture = stream.play(sweep, name_of_final(seen));

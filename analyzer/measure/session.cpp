@@ -47,10 +47,11 @@ Result<SessionRecord> run_session(audio::AudioPort& port, const SessionSettings&
     CoarseView seen;
     const bool two_steps = bench::seeks_resonance(settings.hookup);
     if (two_steps) {
-        make_coarse(sweep);
+        make_coarse(sweep, settings);
         auto coarse = player.play(sweep, 1, 2, "coarse sweep");
         if (!coarse) return coarse.error();
         seen = look(coarse->capture, sweep.period_frames, settings, {});
+        if (Status sound = check_head(seen, settings); !sound) return sound.error();
         concentrate(sweep, seen, settings);
     }
     make_final(sweep, settings);

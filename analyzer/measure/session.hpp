@@ -12,6 +12,7 @@
 #include "analyzer/audio/audio_port.hpp"
 #include "analyzer/audio/capture_file.hpp"
 #include "analyzer/bench/hookup.hpp"
+#include "analyzer/measure/head_voltage.hpp"
 #include "dsp/correction.hpp"
 #include "dsp/stimulus.hpp"
 
@@ -24,6 +25,7 @@ struct SessionSettings {
     bool coupled = false;  // hookup foot: two peaks are expected, the second sweep covers both
     dsp::BenchValues bench;
     double level_dbfs = -6;                    // peak, <= 0
+    HeadLimit head;                            // at the foot: no sweep that exceeds it, once Q is known
     std::optional<dsp::Band> band;             // nullopt: default_band(rate)
     std::optional<std::size_t> period_frames;  // nullopt: about 2/3 s, longer where the resonance is narrow
     std::optional<std::size_t> periods;        // of the final sweep, settling period included
@@ -51,7 +53,8 @@ struct SessionRecord {
     std::optional<double> coarse_frequency_hz;  // only steers the second sweep; not a result
 };
 
-// Errors: usage for settings out of range, device for what the port reports, rejected when stopped.
+// Errors: usage for settings out of range, device for what the port reports, rejected when stopped or when the level
+// would put more on the head than the limit.
 Result<SessionRecord> run_session(audio::AudioPort& port, const SessionSettings& settings, std::stop_token stop,
                                   const SessionProgressCallback& progress);
 

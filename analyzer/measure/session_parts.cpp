@@ -26,6 +26,11 @@ constexpr double kMinimumWidthBins = 12;  // of the coarse sweep, around a peak 
 constexpr double kLongestPeriod_s = 8.0;
 constexpr std::size_t kCoarsePeriods = 3;  // one settles
 
+// Through the reference resistor into the foot, the head left free.
+bool drives_head(bench::Hookup hookup) {
+    return hookup == bench::Hookup::foot || hookup == bench::Hookup::pickup;
+}
+
 }  // namespace
 
 std::size_t frames_of(double seconds, double rate_hz) {
@@ -42,6 +47,11 @@ Status check_settings(const SessionSettings& s) {
     }
     if (!(s.level_dbfs <= 0 && s.level_dbfs >= -80)) {
         return usage_error(fmt::format("a level of {} dBFS is outside -80 to 0; -6 is a good start", s.level_dbfs));
+    }
+    if (!(s.head.output_peak_v > 0 && s.head.output_peak_v <= 1000 && s.head.most_peak_v > 0 &&
+          s.head.most_peak_v <= 1e5)) {
+        return usage_error(fmt::format("an output of {} V at full scale or a head limit of {} V cannot be meant",
+                                       s.head.output_peak_v, s.head.most_peak_v));
     }
     if (s.periods && (*s.periods < 2 || *s.periods > 1000)) {
         return usage_error("the number of periods must be 2 to 1000: the first settles, the others are averaged");
@@ -65,8 +75,11 @@ dsp::PeriodicSweep flat_sweep(const SessionSettings& settings) {
     return sweep;
 }
 
-void make_coarse(dsp::PeriodicSweep& sweep) {
+void make_coarse(dsp::PeriodicSweep& sweep, const SessionSettings& settings) {
     sweep.periods = kCoarsePeriods;
+    if (drives_head(settings.hookup)) {
+        sweep.level_dbfs = first_look_level_dbfs(settings.head, settings.level_dbfs, settings.bench.reference_ohm);
+    }
 }
 
 CoarseView look(const dsp::TwoChannelCapture& capture, std::size_t period_frames, const SessionSettings& settings,
@@ -86,21 +99,30 @@ CoarseView look(const dsp::TwoChannelCapture& capture, std::size_t period_frames
         return {centre,
                 std::max(fit->value.primary_q, fit->value.secondary_q),
                 0.5 * (fit->resonance_hz[1] - fit->resonance_hz[0]) + kFocusBandwidths * widest,
+                {},
                 {}};
     }
     const auto form =
         settings.hookup == bench::Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
     const dsp::FitOutcome outcome = dsp::fit_resonance(*corrected, form);
     if (const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome)) {
-        return {fit->frequency_hz, fit->q, kFocusBandwidths * fit->frequency_hz / fit->q, {}};
+        CoarseView view{fit->frequency_hz, fit->q, kFocusBandwidths * fit->frequency_hz / fit->q, {}, {}};
+        if (settings.hookup == bench::Hookup::foot) view.resistance_ohm = fit->resistance_ohm;
+        return view;
     }
     if (std::get<dsp::NoFit>(outcome).reason != dsp::NoFit::Reason::too_coarse) return {};
     const std::vector<dsp::Peak> peaks = dsp::find_peaks(*corrected, form);
     if (peaks.empty()) return {};
-    return {std::nullopt, std::nullopt, 0, peaks.front().frequency_hz};
+    return {std::nullopt, std::nullopt, 0, peaks.front().frequency_hz, {}};
+}
+
+Status check_head(const CoarseView& view, const SessionSettings& settings) {
+    if (!view.q || !view.resistance_ohm) return Done{};
+    return check_head(settings.head, settings.level_dbfs, settings.bench.reference_ohm, *view.q, *view.resistance_ohm);
 }
 
 void concentrate(dsp::PeriodicSweep& sweep, const CoarseView& view, const SessionSettings& settings) {
+    sweep.level_dbfs = settings.level_dbfs;
     const double rate = settings.sample_rate_hz;
     const double coarse_spacing_hz = rate / static_cast<double>(sweep.period_frames);
     const bool found = view.frequency_hz && view.q;

@@ -19,16 +19,21 @@ Status check_settings(const SessionSettings& settings);
 
 // The flat sweep over the whole band; `periods` is left to the caller.
 dsp::PeriodicSweep flat_sweep(const SessionSettings& settings);
-void make_coarse(dsp::PeriodicSweep& sweep);
+// Never louder than asked, and softer where a small reference resistor would put much on a head not yet known.
+void make_coarse(dsp::PeriodicSweep& sweep, const SessionSettings& settings);
 
 // What a coarse sweep shows. It steers the next sweep and is no result.
 struct CoarseView {
     std::optional<double> frequency_hz, q;
     double half_width_hz = 0;              // of what the next sweep concentrates on
     std::optional<double> narrow_peak_hz;  // seen, but narrower than the coarse bins can resolve
+    std::optional<double> resistance_ohm;  // at the foot, at resonance
 };
 CoarseView look(const dsp::TwoChannelCapture& capture, std::size_t period_frames, const SessionSettings& settings,
                 const dsp::Standards& standards);
+
+// Whether what was seen may be driven at the level that was asked for.
+Status check_head(const CoarseView& view, const SessionSettings& settings);
 
 // Turns the coarse sweep into one that spends its time where the view says, with bins fine enough for it.
 void concentrate(dsp::PeriodicSweep& sweep, const CoarseView& view, const SessionSettings& settings);
