@@ -17,11 +17,11 @@ constexpr std::array<FieldSpec, 7> kFields = {{
      0, 0},
     {"bench.input_capacitance", "Input and cable", "Capacitance of that input and its cable, about 100 pF a metre.",
      Unit::farad, false, 0, 0},
+    {"bench.load", "Load standard", "The known resistor, measured or 0.1 %.", Unit::ohm, false, 0, 0},
     {"bench.output_peak", "Output at full scale", "Peak, at 0 dBFS. 11 V is a line output of +20 dBu.", Unit::volt,
      false, 0, 0},
     {"bench.head_limit", "Most on the head", "Peak. A sweep that would put more there is refused.", Unit::volt, false,
      0, 0},
-    {"bench.load", "Load standard", "The known resistor, measured or 0.1 %.", Unit::ohm, false, 0, 0},
 }};
 
 }  // namespace
