@@ -2,6 +2,8 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <cmath>
+#include <limits>
 #include <memory>
 #include <nlohmann/json.hpp>
 
@@ -15,9 +17,12 @@ namespace {
 
 using record::Unit;
 
+constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
+
 struct Options {
     std::string pair_path, secondary_path, primary_path, winding_path, coil_path;
-    double f1_hz = 0, f2_hz = 0, q1 = 0, q2 = 0, k = 0, c1_f = 0, c2_f = 0;  // 0: not given
+    // NaN: not given.
+    double f1_hz = kNone, f2_hz = kNone, q1 = kNone, q2 = kNone, k = kNone, c1_f = kNone, c2_f = kNone;
     bool envelopes = false;
     bool json = false;
 };
@@ -30,23 +35,34 @@ Result<measure::SparkCoil> read_described(const std::string& path) {
     return described;
 }
 
-void take(double given, const char* name, double& value, double& u95, std::string& names) {
-    if (!(given > 0)) return;
+// A value from the command line stands above what a result says of it, and that is told.
+void take(double given, const char* name, double& value, double& u95, std::vector<std::string>& sources) {
+    if (std::isnan(given)) return;
+    const char* instead = value > 0 ? ", in place of what the results say" : "";
     value = given;
     u95 = 0;
-    names += fmt::format("{}{}", names.empty() ? "as given: " : ", ", name);
+    sources.push_back(fmt::format("as given: {}{}", name, instead));
+}
+
+Status check_given(const Options& o) {
+    for (const auto& [value, name] :
+         {std::pair{o.f1_hz, "--f1"}, std::pair{o.f2_hz, "--f2"}, std::pair{o.q1, "--q1"}, std::pair{o.q2, "--q2"},
+          std::pair{o.k, "--k"}, std::pair{o.c1_f, "--c1"}, std::pair{o.c2_f, "--c2"}}) {
+        if (value <= 0 || std::isinf(value)) return usage_error(fmt::format("{} must be more than 0", name));
+    }
+    return Done{};
 }
 
 Status take_circuit(const Result<measure::CircuitValues>& read, const std::string& path, double given_q,
                     const char* q_option, double& f, double& f_u95, double& q, double& q_u95,
                     std::vector<std::string>& sources) {
     if (!read) return read.error();
-    if (!read->q && !(given_q > 0)) {
+    if (!read->q && std::isnan(given_q)) {
         return bad_input(fmt::format("{}: says nothing of Q; give it with {}", path, q_option));
     }
     f = read->frequency_hz;
     f_u95 = read->frequency_u95_hz;
-    q = read->q.value_or(given_q);
+    q = read->q.value_or(std::isnan(given_q) ? 0 : given_q);
     q_u95 = read->q_u95;
     sources.push_back(path);
     return Done{};
@@ -88,13 +104,11 @@ Result<measure::SparkInputs> gather(const Options& o) {
     }
     // What comes from elsewhere has nothing to do with the pair's own errors.
     if (!o.secondary_path.empty() || !o.primary_path.empty() || !o.winding_path.empty()) in.correlation.reset();
-    std::string given;
-    take(o.f1_hz, "--f1", v.primary_hz, u.primary_hz, given);
-    take(o.f2_hz, "--f2", v.secondary_hz, u.secondary_hz, given);
-    take(o.q1, "--q1", v.primary_q, u.primary_q, given);
-    take(o.q2, "--q2", v.secondary_q, u.secondary_q, given);
-    take(o.k, "--k", v.k, u.k, given);
-    if (!given.empty()) in.sources.push_back(given);
+    take(o.f1_hz, "--f1", v.primary_hz, u.primary_hz, in.sources);
+    take(o.f2_hz, "--f2", v.secondary_hz, u.secondary_hz, in.sources);
+    take(o.q1, "--q1", v.primary_q, u.primary_q, in.sources);
+    take(o.q2, "--q2", v.secondary_q, u.secondary_q, in.sources);
+    take(o.k, "--k", v.k, u.k, in.sources);
     for (const auto& [value, option] :
          {std::pair{v.primary_hz, "--f1 or --primary"}, std::pair{v.secondary_hz, "--f2 or --secondary"},
           std::pair{v.primary_q, "--q1 or --primary"}, std::pair{v.secondary_q, "--q2 or --secondary"},
@@ -105,12 +119,13 @@ Result<measure::SparkInputs> gather(const Options& o) {
         in.primary_capacitance_f = described->primary_capacitance_f;
         in.secondary_capacitance_f = described->secondary_capacitance_f;
     }
-    if (o.c1_f > 0) in.primary_capacitance_f = o.c1_f;
-    if (o.c2_f > 0) in.secondary_capacitance_f = o.c2_f;
+    if (!std::isnan(o.c1_f)) in.primary_capacitance_f = o.c1_f;
+    if (!std::isnan(o.c2_f)) in.secondary_capacitance_f = o.c2_f;
     return in;
 }
 
 ExitCode exchange(const Options& o, Console& console) {
+    if (const Status sound = check_given(o); !sound) return console.fail("exchange", sound.error());
     const auto inputs = gather(o);
     if (!inputs) return console.fail("exchange", inputs.error());
     const auto figures = measure::spark_figures(*inputs);

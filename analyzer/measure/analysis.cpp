@@ -100,6 +100,11 @@ void add_other_peaks(std::vector<Finding>& findings, const Resonance& resonance)
 }
 
 void judge_against_description(const Resonance& resonance, MeasurementResult& result) {
+    if (result.calculated_tank) {
+        if (auto other = judge_tank_description(resonance, *result.calculated_tank)) {
+            result.findings.push_back(std::move(*other));
+        }
+    }
     if (!result.calculated) return;
     for (Finding& f : judge_description(result.hookup, resonance, *result.calculated)) {
         result.findings.push_back(std::move(f));

@@ -57,4 +57,19 @@ std::vector<Finding> judge_description(bench::Hookup hookup, const Resonance& re
     return out;
 }
 
+std::optional<Finding> judge_tank_description(const Resonance& resonance, const model::TankCalculated& calculated) {
+    // Leads that nobody described lower a tank of 20 uH by 1 % for each 0.4 uH; a tap off by a turn of ten moves it 10
+    // %.
+    constexpr double kLeads = 0.05;
+    const double apart = resonance.frequency_hz / calculated.frequency_hz - 1;
+    const double half_width =
+        std::hypot(calculated.frequency_u95_hz, resonance.frequency_u95_hz) / calculated.frequency_hz;
+    if (std::abs(apart) < half_width + kLeads) return std::nullopt;
+    return Finding{FindingCode::no_coil, Weight::caution,
+                   fmt::format("the tank rings {:.0f} % {} what is calculated for the described capacitor and tap: see "
+                               "where the tap is (tap_turns), the capacitor's value, and that the secondary is lifted "
+                               "out or its foot untied",
+                               100 * std::abs(apart), apart > 0 ? "above" : "below")};
+}
+
 }  // namespace coldtune::measure

@@ -1,6 +1,7 @@
 // A measurement that the described coil, wired as it should be, could not have given.
 #pragma once
 
+#include <optional>
 #include <vector>
 
 #include "analyzer/bench/hookup.hpp"
@@ -15,5 +16,9 @@ namespace coldtune::measure {
 // a missing return or a wrong rate say, shows here or nowhere.
 std::vector<Finding> judge_description(bench::Hookup hookup, const Resonance& resonance,
                                        const model::Calculated& calculated);
+
+// A caution for a tank that the description cannot give, tap and capacitor included: beyond both intervals and more
+// than an ordinary lead changes.
+std::optional<Finding> judge_tank_description(const Resonance& resonance, const model::TankCalculated& calculated);
 
 }  // namespace coldtune::measure

@@ -167,8 +167,12 @@ Result<KnownResult> interpret(const Json& json, std::string_view origin, Welcome
     if (const Json* c = reader.find(json, "calculated"); c != nullptr) {
         known.calculated_hz = reader.number(*c, "frequency_hz", "calculated.", 0);
     }
-    if (!known.resonance && !known.inductance && !known.tank_resonance)
-        reader.fail("neither a resonance nor an inductance in it");
+    if (!known.resonance && !known.inductance && !known.tank_resonance) {
+        reader.fail(reader.find(json, "pair") != nullptr
+                        ? "holds two coupled circuits, which is for coldtune exchange --pair; measure the secondary "
+                          "with the tank open"
+                        : "neither a resonance nor an inductance in it");
+    }
     if (reader.error()) return *reader.error();
     return known;
 }

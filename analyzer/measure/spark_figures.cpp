@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <Eigen/Core>
+#include <algorithm>
 #include <cmath>
 #include <nlohmann/json.hpp>
 
@@ -27,28 +28,49 @@ std::string value_text(double value, double u95, Unit unit) {
     return u95 > 0 ? format_with_uncertainty(value, u95, unit) : format_quantity(value, unit);
 }
 
+// The figures whose intervals are told, in one row: both frequencies, then time and shares of every exchange.
+constexpr Eigen::Index kPerExchange = 3;
+Eigen::VectorXd row_of(const model::SparkExchange& x, std::size_t exchanges) {
+    Eigen::VectorXd row(2 + kPerExchange * static_cast<Eigen::Index>(exchanges));
+    row[0] = x.split[0].frequency_hz;
+    row[1] = x.split[1].frequency_hz;
+    for (std::size_t i = 0; i < exchanges; ++i) {
+        const auto at = 2 + kPerExchange * static_cast<Eigen::Index>(i);
+        row[at] = x.exchanges[i].time_s;
+        row[at + 1] = x.exchanges[i].primary_share;
+        row[at + 2] = x.exchanges[i].secondary_share;
+    }
+    return row;
+}
+
 // First order, central differences of one standard uncertainty (GUM 5.1.3 and eq. 13).
 void propagate(SparkFigures& figures) {
-    const model::Exchange* first = figures.exchange.first_transfer();
-    if (first == nullptr) return;
     const auto at = values_of(figures.inputs.value), u95 = values_of(figures.inputs.u95);
-    Eigen::Matrix<double, 2, 5> shift = Eigen::Matrix<double, 2, 5>::Zero();
     model::SparkOptions quick;
-    quick.most_exchanges = 1;
     quick.envelope_points = 2;
+    std::array<std::optional<std::pair<model::SparkExchange, model::SparkExchange>>, 5> moved;
+    std::size_t exchanges = figures.exchange.exchanges.size();
     for (std::size_t i = 0; i < 5; ++i) {
         if (!(u95[i] > 0)) continue;
         auto up = at, down = at;
         up[i] += u95[i] / 2;
         down[i] -= u95[i] / 2;
-        const auto high = model::spark_exchange(circuits_of(up), quick);
-        const auto low = model::spark_exchange(circuits_of(down), quick);
-        // Beyond what can be calculated, or where no transfer is left: how far it reaches is then not known.
-        if (!high || !low || high->first_transfer() == nullptr || low->first_transfer() == nullptr) return;
-        const auto column = static_cast<Eigen::Index>(i);
-        shift(0, column) = 0.5 * (high->first_transfer()->time_s - low->first_transfer()->time_s);
-        shift(1, column) = 0.5 * (high->first_transfer()->secondary_share - low->first_transfer()->secondary_share);
+        auto high = model::spark_exchange(circuits_of(up), quick);
+        auto low = model::spark_exchange(circuits_of(down), quick);
+        if (!high || !low) return;  // beyond what can be calculated: how far it reaches is not known
+        exchanges = std::min({exchanges, high->exchanges.size(), low->exchanges.size()});
+        moved[i].emplace(std::move(*high), std::move(*low));
     }
+    const Eigen::Index figures_told = 2 + kPerExchange * static_cast<Eigen::Index>(exchanges);
+    Eigen::MatrixXd shift = Eigen::MatrixXd::Zero(figures_told, 5);
+    bool any = false;
+    for (std::size_t i = 0; i < 5; ++i) {
+        if (!moved[i]) continue;
+        any = true;
+        shift.col(static_cast<Eigen::Index>(i)) =
+            0.5 * (row_of(moved[i]->first, exchanges) - row_of(moved[i]->second, exchanges));
+    }
+    if (!any) return;
     Eigen::Matrix<double, 5, 5> correlation = Eigen::Matrix<double, 5, 5>::Identity();
     if (figures.inputs.correlation) {
         for (Eigen::Index i = 0; i < 5; ++i) {
@@ -58,9 +80,13 @@ void propagate(SparkFigures& figures) {
             }
         }
     }
-    const Eigen::Matrix2d covariance = shift * correlation * shift.transpose();
-    figures.time_u95_s = 2 * std::sqrt(std::max(0.0, covariance(0, 0)));
-    figures.secondary_share_u95 = 2 * std::sqrt(std::max(0.0, covariance(1, 1)));
+    const Eigen::VectorXd variance = (shift * correlation * shift.transpose()).diagonal();
+    const auto half_width = [&](Eigen::Index k) { return 2 * std::sqrt(std::max(0.0, variance[k])); };
+    figures.split_u95_hz = {half_width(0), half_width(1)};
+    for (std::size_t i = 0; i < exchanges; ++i) {
+        const auto k = 2 + kPerExchange * static_cast<Eigen::Index>(i);
+        figures.exchanges_u95.push_back({half_width(k), half_width(k + 1), half_width(k + 2)});
+    }
 }
 
 }  // namespace
@@ -107,19 +133,20 @@ std::vector<SparkLine> spark_lines(const SparkFigures& f) {
                                   value_text(in.value.secondary_q, in.u95.secondary_q, Unit::none))});
     lines.push_back({"coupling k", value_text(in.value.k, in.u95.k, Unit::none)});
     lines.push_back({"split", fmt::format("{} and {}, falling by e in {} and {}",
-                                          format_quantity(x.split[0].frequency_hz, Unit::hertz),
-                                          format_quantity(x.split[1].frequency_hz, Unit::hertz),
+                                          value_text(x.split[0].frequency_hz, f.split_u95_hz[0], Unit::hertz),
+                                          value_text(x.split[1].frequency_hz, f.split_u95_hz[1], Unit::hertz),
                                           format_quantity(x.split[0].decay_s, Unit::second, 3),
                                           format_quantity(x.split[1].decay_s, Unit::second, 3))});
     if (const model::Exchange* first = x.first_transfer(); first != nullptr) {
+        const auto* u = f.first_transfer_u95();
         lines.push_back(
             {"first transfer",
              fmt::format("after {}, {:.2f} cycles of the tank: its first notch",
-                         value_text(first->time_s, f.time_u95_s.value_or(0), Unit::second), first->cycles)});
+                         value_text(first->time_s, u != nullptr ? u->time_s : 0, Unit::second), first->cycles)});
         lines.push_back({"then", fmt::format("{} % of the energy in the secondary, {:.1f} % still in the tank, "
                                              "{:.1f} % lost (what the coupling stores, half to each)",
                                              value_text(100 * first->secondary_share,
-                                                        100 * f.secondary_share_u95.value_or(0), Unit::none),
+                                                        u != nullptr ? 100 * u->secondary_share : 0, Unit::none),
                                              100 * first->primary_share,
                                              100 * std::max(0.0, 1 - first->secondary_share - first->primary_share))});
     } else {
@@ -138,10 +165,19 @@ std::vector<SparkLine> spark_lines(const SparkFigures& f) {
     }
     for (std::size_t i = 0; i < x.exchanges.size(); ++i) {
         const model::Exchange& e = x.exchanges[i];
-        lines.push_back({i == 0 ? "exchanges" : "",
-                         fmt::format("{:>9}  {:>6.2f} cycles  tank {:>5.1f} %  secondary {:>5.1f} %  {}",
-                                     format_quantity(e.time_s, Unit::second), e.cycles, 100 * e.primary_share,
-                                     100 * e.secondary_share, e.to_secondary ? "notch" : "back in the tank")});
+        // A share is told to a tenth of a per cent, or as far as it is known.
+        const auto share = [&](double value, double SparkFigures::ExchangeU95::*u95) {
+            if (i >= f.exchanges_u95.size()) return fmt::format("{:>5.1f}", 100 * value);
+            return fmt::format("{:>5.1f} +- {:.1f}", 100 * value, std::max(0.1, 100 * (f.exchanges_u95[i].*u95)));
+        };
+        using U95 = SparkFigures::ExchangeU95;
+        const double time_u95_s = i < f.exchanges_u95.size() ? f.exchanges_u95[i].time_s : 0;
+        lines.push_back(
+            {i == 0 ? "exchanges" : "",
+             fmt::format("{:>18}  {:>6.2f} cycles  tank {} %  secondary {} %  {}",
+                         value_text(e.time_s, time_u95_s, Unit::second), e.cycles,
+                         share(e.primary_share, &U95::primary_share), share(e.secondary_share, &U95::secondary_share),
+                         e.to_secondary ? "notch" : "back in the tank")});
     }
     return lines;
 }
@@ -172,15 +208,22 @@ nlohmann::ordered_json to_json(const SparkFigures& f, bool with_envelopes) {
     j["inputs_u95"] = circuits(f.inputs.u95);
     j["sources"] = f.inputs.sources;
     j["split"] = Json::array();
-    for (const auto& mode : x.split)
-        j["split"].push_back({{"frequency_hz", mode.frequency_hz}, {"decay_s", mode.decay_s}});
-    j["first_transfer"] = x.first_transfer() != nullptr ? exchange(*x.first_transfer()) : Json(nullptr);
-    if (x.first_transfer() != nullptr) {
-        j["first_transfer"]["time_u95_s"] = optional(f.time_u95_s);
-        j["first_transfer"]["secondary_energy_u95"] = optional(f.secondary_share_u95);
+    for (std::size_t i = 0; i < 2; ++i) {
+        j["split"].push_back({{"frequency_hz", x.split[i].frequency_hz},
+                              {"frequency_u95_hz", f.split_u95_hz[i]},
+                              {"decay_s", x.split[i].decay_s}});
     }
+    const auto with_u95 = [&](std::size_t i) {
+        Json one = exchange(x.exchanges[i]);
+        const auto* u = i < f.exchanges_u95.size() ? &f.exchanges_u95[i] : nullptr;
+        one["time_u95_s"] = u != nullptr ? Json(u->time_s) : Json(nullptr);
+        one["primary_energy_u95"] = u != nullptr ? Json(u->primary_share) : Json(nullptr);
+        one["secondary_energy_u95"] = u != nullptr ? Json(u->secondary_share) : Json(nullptr);
+        return one;
+    };
+    j["first_transfer"] = x.first_transfer() != nullptr ? with_u95(0) : Json(nullptr);
     j["exchanges"] = Json::array();
-    for (const model::Exchange& e : x.exchanges) j["exchanges"].push_back(exchange(e));
+    for (std::size_t i = 0; i < x.exchanges.size(); ++i) j["exchanges"].push_back(with_u95(i));
     j["secondary_peak"] = {{"share_of_limit", x.secondary_peak}, {"time_s", x.secondary_peak_s}};
     j["voltage_ratio"] = {{"limit_by_capacitance", optional(f.limit_by_capacitance)},
                           {"limit_by_inductance", optional(f.limit_by_inductance)},

@@ -29,8 +29,16 @@ SparkInputs spark_inputs(const Pair& pair);
 struct SparkFigures {
     SparkInputs inputs;
     model::SparkExchange exchange;
-    // Of the first transfer, 95 %, from the inputs'; empty without a first transfer.
-    std::optional<double> time_u95_s, secondary_share_u95;
+    // 95 % half-widths from the inputs'. One of `exchanges` for each of the exchange's, as far as every exchange still
+    // happens when an input moves by its half-width; empty where the inputs are taken as exact.
+    struct ExchangeU95 {
+        double time_s = 0, primary_share = 0, secondary_share = 0;
+    };
+    std::array<double, 2> split_u95_hz{};
+    std::vector<ExchangeU95> exchanges_u95;
+    [[nodiscard]] const ExchangeU95* first_transfer_u95() const {
+        return exchanges_u95.empty() ? nullptr : &exchanges_u95.front();
+    }
     // Volts at the head per volt on the tank: sqrt(C1/C2) and sqrt(L2/L1), which agree when tuned, and what the losses
     // leave of the first. Empty without both capacitances.
     std::optional<double> limit_by_capacitance, limit_by_inductance, reached;

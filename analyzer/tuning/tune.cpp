@@ -151,7 +151,12 @@ Tuning work_out(const TuneRequest& r, const std::vector<TapResult>& given, const
     } else {
         t.out_of_reach = out_of_reach(r, measured, fit, t);
     }
+    t.lowest_u95_hz = 2 * fit.frequency_u_relative(fit.primary().turns) * t.lowest_hz;
+    t.highest_u95_hz = 2 * fit.frequency_u_relative(least) * t.highest_hz;
     t.capacitor = capacitor_change(fit.capacitance_f(), t.tank_hz.value, t.target_hz.value);
+    // C goes with 1/f^2; the described capacitor's own limit scales it.
+    t.capacitor_u95_relative = std::hypot(
+        2 * t.mismatch.u95, 2 * model::tank_limits_or_defaults(r.coil).capacitance_relative / std::numbers::sqrt3);
     return t;
 }
 
@@ -186,8 +191,9 @@ Outcome TuneResult::outcome() const {
 
 Result<TuneResult> tune(const TuneRequest& r) {
     if (!(r.allowance >= 0 && r.allowance <= 0.2)) {
-        return usage_error(
-            fmt::format("the allowance of {:.4g} % for spark loading must lie between 0 and 20 %", 100 * r.allowance));
+        return usage_error(fmt::format("the allowance of {:.4g} % for spark loading must lie between 0 and 20 %{}",
+                                       100 * r.allowance,
+                                       r.allowance > 0.2 ? "; write 3% or 0.03 for three per cent" : ""));
     }
     auto remarks = judge_evidence(r);
     if (!remarks) return remarks.error();
@@ -207,10 +213,11 @@ Result<TuneResult> tune(const TuneRequest& r) {
         const bool impossible = fit->chance() < kImpossible;
         out.remarks.push_back(
             {"primary-differs", impossible ? Weight::reject : Weight::caution,
-             fmt::format("what was measured does not fit the described primary and capacitor (chance {:.1g}; the tank "
+             fmt::format("what was measured does not fit the described primary and capacitor (chance {}; the tank "
                          "has {:.3g} times the calculated inductance): count the turns to the tap, check the capacitor "
                          "and, with several taps, that each is where it is said to be",
-                         fit->chance(), fit->scale(given.back().turns))});
+                         impossible ? std::string("under one in a million") : fmt::format("{:.1g}", fit->chance()),
+                         fit->scale(given.back().turns))});
     }
     const bool reject = verdict_of(out.remarks) == measure::Verdict::rejected;
     if (!reject) {

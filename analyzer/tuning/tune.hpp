@@ -87,11 +87,13 @@ struct Tuning {
     Interval mismatch;                     // relative, tank less target
     double tuned_within = 0;               // relative: |mismatch| and its half-width together
     double lowest_hz = 0, highest_hz = 0;  // in reach of the tap
-    double scale = 1;                      // tank inductance over the calculated one, at the tank's tap
+    double lowest_u95_hz = 0, highest_u95_hz = 0;
+    double scale = 1;  // tank inductance over the calculated one, at the tank's tap
     Interval leads_h;
     std::optional<TapAdvice> advice;
     std::optional<OutOfReach> out_of_reach;  // exactly one of the two
     CapacitorChange capacitor;               // instead of the tap
+    double capacitor_u95_relative = 0;       // of what is needed in all
 };
 
 struct TuneResult {

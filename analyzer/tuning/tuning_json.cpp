@@ -75,6 +75,8 @@ Json tuning_json(const Tuning& t) {
            {"tuned_within_percent", number_or_null(100 * t.tuned_within)},
            {"lowest_hz", number_or_null(t.lowest_hz)},
            {"highest_hz", number_or_null(t.highest_hz)},
+           {"lowest_u95_hz", number_or_null(t.lowest_u95_hz)},
+           {"highest_u95_hz", number_or_null(t.highest_u95_hz)},
            {"taps", std::move(taps)},
            {"inductance_scale", number_or_null(t.scale)},
            {"lead_inductance_h", number_or_null(t.leads_h.value)},
@@ -82,6 +84,7 @@ Json tuning_json(const Tuning& t) {
            {"advice", advice_json(t.advice)},
            {"out_of_reach", reach_json(t.out_of_reach)}};
     j["capacitor"] = {{"needed_f", number_or_null(t.capacitor.needed_f)},
+                      {"needed_u95_f", number_or_null(t.capacitor_u95_relative * t.capacitor.needed_f)},
                       {"change_f", number_or_null(t.capacitor.change_f)},
                       {"preferred_f", number_or_null(t.capacitor.preferred_f)},
                       {"preferred_hz", number_or_null(t.capacitor.preferred_hz)},

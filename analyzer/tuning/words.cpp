@@ -31,8 +31,8 @@ std::string length_text(double metres) {
     return format_quantity(std::abs(metres), Unit::metre, 3);
 }
 
-void capacitor_lines(std::vector<Line>& out, const CapacitorChange& c) {
-    const std::string needed = format_quantity(c.needed_f, Unit::farad) + " in all";
+void capacitor_lines(std::vector<Line>& out, const CapacitorChange& c, double u95_relative) {
+    const std::string needed = format_with_uncertainty(c.needed_f, u95_relative * c.needed_f, Unit::farad) + " in all";
     if (c.series_f) {
         out.push_back(
             {"or capacitor", needed, format_quantity(*c.series_f, Unit::farad, 3) + " in series with the present one"});
@@ -47,10 +47,10 @@ void capacitor_lines(std::vector<Line>& out, const CapacitorChange& c) {
 }
 
 void reach_lines(std::vector<Line>& out, const Tuning& t) {
-    out.push_back(
-        {"in reach",
-         fmt::format("{} to {}", format_quantity(t.lowest_hz, Unit::hertz), format_quantity(t.highest_hz, Unit::hertz)),
-         "all of the primary to one turn"});
+    out.push_back({"in reach",
+                   fmt::format("{} to {}", format_with_uncertainty(t.lowest_hz, t.lowest_u95_hz, Unit::hertz),
+                               format_with_uncertainty(t.highest_hz, t.highest_u95_hz, Unit::hertz)),
+                   "all of the primary to one turn"});
     if (!t.out_of_reach) return;
     const OutOfReach& o = *t.out_of_reach;
     out.push_back({"out of reach", fmt::format("{:.2g} % {} that", 100 * o.by_relative, o.too_low ? "below" : "above"),
@@ -135,8 +135,9 @@ std::string place_of_tap(const TapAdvice& advice) {
 std::vector<Line> tuning_lines(const TuneRequest& request, const Tuning& t, const Ways& ways) {
     std::vector<Line> out;
     out.push_back({"target", format_with_uncertainty(t.target_hz.value, t.target_hz.u95, Unit::hertz),
-                   fmt::format("{:.3g} % below, for spark loading (common practice, no source{}{})",
-                               100 * request.allowance, ways.set_allowance.empty() ? "" : "; ", ways.set_allowance)});
+                   fmt::format("{:.3g} % below, for spark loading ({}{}{})", 100 * request.allowance,
+                               request.allowance == kDefaultAllowance ? "common practice, no source" : "as stated",
+                               ways.set_allowance.empty() ? "" : "; ", ways.set_allowance)});
     const auto& present = t.taps.back();
     out.push_back(
         {"tank", format_with_uncertainty(t.tank_hz.value, t.tank_hz.u95, Unit::hertz),
@@ -160,7 +161,7 @@ std::vector<Line> tuning_lines(const TuneRequest& request, const Tuning& t, cons
                        place_of_tap(*t.advice)});
     }
     reach_lines(out, t);
-    capacitor_lines(out, t.capacitor);
+    capacitor_lines(out, t.capacitor, t.capacitor_u95_relative);
     return out;
 }
 

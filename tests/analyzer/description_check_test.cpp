@@ -63,7 +63,24 @@ TEST(DescriptionCheck, AnotherResistorIsSaidAtTheFootOnly) {
     EXPECT_TRUE(judged({60e3, 2.1, Hookup::pickup}).empty());  // a wire near the head has no impedance
 }
 
-TEST(DescriptionCheck, ATankIsTunedByItsCapacitor) {
+TEST(DescriptionCheck, ATankAtAnotherTapIsSaid) {
+    model::TankCalculated calculated;
+    calculated.frequency_hz = 60e3;
+    calculated.frequency_u95_hz = 1.5e3;
+    const auto told = [&](double frequency_hz) {
+        measure::Resonance r;
+        r.frequency_hz = frequency_hz;
+        r.frequency_u95_hz = 5;
+        return judge_tank_description(r, calculated);
+    };
+    EXPECT_FALSE(told(57e3));  // 5 % of leads that nobody described
+    EXPECT_FALSE(told(63e3));
+    ASSERT_TRUE(told(67e3));
+    EXPECT_NE(told(67e3)->text.find("12 % above"), std::string::npos) << told(67e3)->text;
+    EXPECT_EQ(told(52e3)->weight, measure::Weight::caution);
+}
+
+TEST(DescriptionCheck, ATankIsNoSecondary) {
     EXPECT_TRUE(judged({21.6e3, 3, Hookup::tank}).empty());
 }
 

@@ -205,6 +205,19 @@ TEST(Compare, SeesContradictions) {
 }
 
 // The measured top load itself, asked for as another one, is what was measured.
+TEST(Compare, AShiftThatNoTopLoadMakesGivesNoCapacitance) {
+    CompareRequest request;
+    const auto loaded = big_coil({model::Toroid{0.4, 0.1, 0.08}});
+    request.a = read_back({.frequency_hz = 60e3, .description = big_coil({})}, "bare.json");
+    request.b = read_back({.frequency_hz = 20e3, .description = loaded}, "loaded.json");
+    request.coil = tuning::NamedCoil{loaded, "coil.json"};
+    const auto c = tuning::compare(request);
+    ASSERT_TRUE(c) << c.error().message;
+    EXPECT_EQ(c->verdict(), measure::Verdict::rejected);
+    EXPECT_FALSE(c->added);
+    EXPECT_FALSE(c->calculated);
+}
+
 TEST(Compare, AnotherTopLoadThatIsTheSameChangesNothing) {
     const Written w;
     CompareRequest r = w.request();
