@@ -12,8 +12,10 @@
 #include <filesystem>
 #include <fstream>
 #include <iostream>
+#include <memory>
 #include <optional>
 #include <random>
+#include <stdexcept>
 #include <string>
 #include <vector>
 
@@ -119,10 +121,20 @@ private:
         return run_session(*port, settings, {}, {});
     }
 
+    // Starting the client is no part of what is tried; on a crowded machine it is given a second chance.
+    static std::unique_ptr<JackCoil> coil_of(const std::vector<std::string>& arguments) {
+        try {
+            return std::make_unique<JackCoil>(arguments);
+        } catch (const std::runtime_error&) {
+            return std::make_unique<JackCoil>(arguments);
+        }
+    }
+
     void good(int i) {
         const double f = std::uniform_real_distribution<double>(8e3, 40e3)(random_);
         const double q = std::uniform_real_distribution<double>(20, 60)(random_);
-        const JackCoil coil(coil_arguments(f, q, i));
+        const auto client = coil_of(coil_arguments(f, q, i));
+        const JackCoil& coil = *client;
         for (int attempt = 0;; ++attempt) {
             auto record = sweep(coil);
             ASSERT_TRUE(record) << record.error().message;
@@ -162,7 +174,8 @@ private:
               std::string("--kill-pid"), std::to_string(server_->pid())}) {
             arguments.push_back(more);
         }
-        JackCoil coil(arguments);
+        const auto client = coil_of(arguments);
+        JackCoil& coil = *client;
         const auto record = sweep(coil);
         const double seconds = coil.tape().since_fault_s();
         EXPECT_FALSE(record) << "a recording of a broken sweep";
