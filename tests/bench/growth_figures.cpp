@@ -1,13 +1,15 @@
-// How processor time and memory grow with the task. Every size runs in a process of its own, so that its memory is the
-// most it held at once; the exponent is the slope of a straight line through the logarithms.
+// How processor time and memory grow with the task. What a size needs is made by one process and measured in another,
+// so that the memory is the most the task itself held at once, with the program's own few megabytes; the exponent is
+// the slope of a straight line through the logarithms.
 #include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <filesystem>
 #include <functional>
-#include <memory>
 #include <stdexcept>
 #include <utility>
 #include <vector>
@@ -34,19 +36,14 @@ double processor_s() {
            1e-6 * static_cast<double>(usage.ru_utime.tv_usec + usage.ru_stime.tv_usec);
 }
 
-// The least time of three runs of `work` in a child, and the child's largest memory.
-Cost cost_of(const std::function<void()>& work) {
+// Does `work` in a process of its own and hands back what it says, with the most memory it held.
+Cost apart(const std::function<double()>& work) {
     int ends[2];
     if (::pipe(ends) != 0) throw std::runtime_error("no pipe");
     const pid_t child = ::fork();
     if (child == 0) {
-        double least = INFINITY;
-        for (int i = 0; i < 3; ++i) {
-            const double begin = processor_s();
-            work();
-            least = std::min(least, processor_s() - begin);
-        }
-        const bool told = ::write(ends[1], &least, sizeof least) == static_cast<ssize_t>(sizeof least);
+        const double said = work();
+        const bool told = ::write(ends[1], &said, sizeof said) == static_cast<ssize_t>(sizeof said);
         ::_exit(told ? 0 : 1);
     }
     ::close(ends[1]);
@@ -60,6 +57,16 @@ Cost cost_of(const std::function<void()>& work) {
     return cost;
 }
 
+double least_of_three(const std::function<void()>& work) {
+    double least = INFINITY;
+    for (int i = 0; i < 3; ++i) {
+        const double begin = processor_s();
+        work();
+        least = std::min(least, processor_s() - begin);
+    }
+    return least;
+}
+
 double slope(const std::vector<std::pair<double, double>>& points) {
     double n = 0, x = 0, y = 0, xx = 0, xy = 0;
     for (const auto& [size, value] : points) {
@@ -69,14 +76,16 @@ double slope(const std::vector<std::pair<double, double>>& points) {
     return (n * xy - x * y) / (n * xx - x * x);
 }
 
-// `prepare` makes the work of one size; what it holds counts as memory.
-void table(const char* title, const std::vector<double>& sizes,
-           const std::function<std::function<void()>(double)>& prepare) {
+using Step = std::function<void(double size, const std::filesystem::path& file)>;
+
+void table(const char* title, const std::vector<double>& sizes, const Step& prepare, const Step& work) {
     std::printf("%s\n", title);
     std::vector<std::pair<double, double>> times, memories;
     for (const double size : sizes) {
-        const auto work = prepare(size);
-        const Cost cost = cost_of(work);
+        const testing::ScratchFolder folder;
+        const auto file = folder / "task";
+        static_cast<void>(apart([&] { return prepare(size, file), 0.0; }));
+        const Cost cost = apart([&] { return least_of_three([&] { work(size, file); }); });
         std::printf("  %10g %12.2f ms %10.1f MB\n", size, 1e3 * cost.seconds, cost.megabytes);
         std::fflush(stdout);
         times.emplace_back(size, cost.seconds);
@@ -85,43 +94,63 @@ void table(const char* title, const std::vector<double>& sizes,
     std::printf("  exponent %12.2f    %12.2f\n\n", slope(times), slope(memories));
 }
 
-std::function<void()> analysis(std::size_t period_frames, std::size_t periods) {
+std::filesystem::path ending(std::filesystem::path file, const char* extension) {
+    return file.replace_extension(extension);
+}
+
+void keep_capture(std::size_t period_frames, std::size_t periods, const std::filesystem::path& file) {
     test::CaptureShape shape;
     shape.period_frames = period_frames;
     shape.periods = periods;
-    auto capture = test::bench_capture(bench::default_bench(), bench::Hookup::foot, shape);
-    auto request = test::bench_request(std::move(capture), period_frames);
-    return [request = std::move(request)] {
-        const auto result = measure::analyze(request);
-        if (!result || result->resonance() == nullptr) throw std::runtime_error("no resonance");
-    };
+    const auto capture = test::bench_capture(bench::default_bench(), bench::Hookup::foot, shape);
+    const Status kept = audio::write_capture(ending(file, "wav"), capture, audio::SampleFormat::pcm24, {});
+    if (!kept) throw std::runtime_error(kept.error().message);
+}
+
+void analyze_kept(std::size_t period_frames, const std::filesystem::path& file) {
+    auto read = audio::read_capture(ending(file, "wav"));
+    if (!read) throw std::runtime_error(read.error().message);
+    const auto result = measure::analyze(test::bench_request(std::move(read->capture), period_frames));
+    if (!result || result->resonance() == nullptr) throw std::runtime_error("no resonance");
 }
 
 }  // namespace
 
 void print_growth() {
-    table("analysis against the capture's length, s (period 32768 at 192 kHz)", {2.5, 5, 10, 20, 40},
-          [](double s) { return analysis(32768, static_cast<std::size_t>(std::lround(s * 192000 / 32768))); });
-    table("analysis against the period, frames (about 10 s)", {8192, 16384, 32768, 65536, 131072, 262144},
-          [](double n) { return analysis(static_cast<std::size_t>(n), static_cast<std::size_t>(1920000 / n)); });
-    table("model of a coil with toroid over ground against its sections", {30, 60, 120, 240, 480}, [](double n) {
-        return [n] {
+    constexpr std::size_t period = 32768;
+    table(
+        "analysis of a file against its length, s (period 32768 at 192 kHz)", {2.5, 5, 10, 20, 40},
+        [](double s, const auto& file) {
+            keep_capture(period, static_cast<std::size_t>(std::lround(s * 192000 / period)), file);
+        },
+        [](double, const auto& file) { analyze_kept(period, file); });
+    table(
+        "analysis of a file against the period, frames (about 10 s)", {8192, 16384, 32768, 65536, 131072, 262144},
+        [](double n, const auto& file) {
+            keep_capture(static_cast<std::size_t>(n), static_cast<std::size_t>(1920000 / n), file);
+        },
+        [](double n, const auto& file) { analyze_kept(static_cast<std::size_t>(n), file); });
+    table(
+        "model of a coil with toroid over ground against its sections", {30, 60, 120, 240, 480},
+        [](double, const auto&) {},
+        [](double n, const auto&) {
             const auto model =
                 model::SecondaryModel::build(test::example_coil({model::Toroid{0.4, 0.1, 0.08}}),
                                              {.sections = static_cast<std::size_t>(n), .convergence = 1e-3});
             if (!model) throw std::runtime_error(model.error().message);
-        };
-    });
-    table("opening a book against its runs", {250, 500, 1000, 2000, 4000}, [](double runs) {
-        const auto folder = std::make_shared<testing::ScratchFolder>();
-        auto file = book::BookFile::open_or_create(*folder / "book.json");
-        if (!file) throw std::runtime_error(file.error().message);
-        file->book() = test::example_book(static_cast<int>(runs));
-        if (const Status saved = file->save(); !saved) throw std::runtime_error(saved.error().message);
-        return [folder, places = file->places()] {
-            if (!book::read_book(places)) throw std::runtime_error("not read");
-        };
-    });
+        });
+    table(
+        "opening a book against its runs", {250, 500, 1000, 2000, 4000},
+        [](double runs, const auto& path) {
+            auto file = book::BookFile::open_or_create(ending(path, "json"));
+            if (!file) throw std::runtime_error(file.error().message);
+            file->book() = test::example_book(static_cast<int>(runs));
+            if (const Status saved = file->save(); !saved) throw std::runtime_error(saved.error().message);
+        },
+        [](double, const auto& path) {
+            const auto file = book::BookFile::open_or_create(ending(path, "json"));
+            if (!file || file->book().runs.empty()) throw std::runtime_error("not read");
+        });
 }
 
 }  // namespace coldtune::figures
