@@ -1,11 +1,13 @@
 #include "dsp/capture_health.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "dsp/capture_check.hpp"
 #include "dsp/capture_health_parts.hpp"
 #include "dsp/silence_noise.hpp"
+#include "dsp/sums.hpp"
 
 namespace coldtune::dsp {
 namespace {
@@ -29,10 +31,9 @@ struct Level {
 Level level_of(std::span<const double> samples) {
     Level level;
     if (samples.empty()) return level;
-    for (const double value : samples) level.mean += value;
-    level.mean /= static_cast<double>(samples.size());
-    for (const double value : samples) level.mean_square += (value - level.mean) * (value - level.mean);
-    level.mean_square /= static_cast<double>(samples.size());
+    level.mean = sum_of(samples) / static_cast<double>(samples.size());
+    const auto square = [mean = level.mean](double value) { return (value - mean) * (value - mean); };
+    level.mean_square = sum_of(samples, square) / static_cast<double>(samples.size());
     return level;
 }
 
@@ -50,9 +51,12 @@ std::optional<double> noise_from(const Response& response, const std::vector<dou
 
 ChannelHealth channel_health(std::span<const double> channel, const SignalExtent& extent) {
     ChannelHealth health;
-    double peak = 0;
-    for (const double value : channel) peak = std::max(peak, std::abs(value));
-    health.peak_dbfs = to_dbfs(peak);
+    std::array<double, 8> peak{};  // eight at once, so that vector instructions may be used
+    const std::size_t whole = channel.size() / peak.size() * peak.size();
+    for (std::size_t i = 0; i < whole; i += peak.size())
+        for (std::size_t j = 0; j < peak.size(); ++j) peak[j] = std::max(peak[j], std::abs(channel[i + j]));
+    for (std::size_t i = whole; i < channel.size(); ++i) peak[0] = std::max(peak[0], std::abs(channel[i]));
+    health.peak_dbfs = to_dbfs(*std::max_element(peak.begin(), peak.end()));
     const Level level = level_of(channel.subspan(extent.first, extent.last - extent.first));
     health.dc_offset = level.mean;
     health.rms_dbfs = rms_to_dbfs(level.mean_square);

@@ -130,7 +130,10 @@ Result<CorrectedResponse> correct(const Response& coil, const Standards& standar
     out.used_open = standards.open.has_value();
     out.used_short = standards.short_circuit.has_value();
     out.used_load = standards.load.has_value();
-    for (std::size_t i = 0; i < coil.frequency_hz.size(); ++i) {
+    const std::size_t most = coil.frequency_hz.size();
+    for (auto* part : {&out.frequency_hz, &out.impedance_variance, &out.ratio_variance}) part->reserve(most);
+    out.impedance.reserve(most), out.ratio.reserve(most), out.map.reserve(most);
+    for (std::size_t i = 0; i < most; ++i) {
         const double f = coil.frequency_hz[i];
         const double w = 2 * std::numbers::pi * f;
         const Complex input_admittance{1 / bench.input_resistance_ohm, w * bench.input_capacitance_f};
@@ -160,7 +163,7 @@ Result<CorrectedResponse> correct(const Response& coil, const Standards& standar
         const Complex slope = scale.k * span / ((m_o - m) * (m_o - m));
         const double impedance_variance = std::norm(slope) * variance;
         // A bin where the coil reads exactly as the open, or a standard reads as another, holds no impedance.
-        if (!finite(z) || !std::isfinite(impedance_variance) || !finite(scale.k) || !(std::abs(scale.k) > 0)) continue;
+        if (!finite(z) || !std::isfinite(impedance_variance) || !finite(scale.k) || scale.k == Complex{}) continue;
         out.frequency_hz.push_back(f);
         out.impedance.push_back(z);
         out.impedance_variance.push_back(impedance_variance);

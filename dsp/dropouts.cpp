@@ -5,6 +5,7 @@
 #include "dsp/capture_health_parts.hpp"
 #include "dsp/quantisation.hpp"
 #include "dsp/resample.hpp"
+#include "dsp/sums.hpp"
 
 namespace coldtune::dsp {
 namespace {
@@ -16,9 +17,7 @@ constexpr std::size_t shortest_stuck = 16;
 constexpr std::size_t neighbourhood = 512;
 
 double power_of(std::span<const double> samples) {
-    double sum = 0;
-    for (const double value : samples) sum += value * value;
-    return samples.empty() ? 0.0 : sum / static_cast<double>(samples.size());
+    return samples.empty() ? 0.0 : sum_of_squares(samples) / static_cast<double>(samples.size());
 }
 
 // Rms of what lies within its own length on either side of a run, against the value it rests on. About 3 steps at the
@@ -62,8 +61,15 @@ void find_repeated(std::span<const double> channel, const SignalExtent& signal, 
     // Buffer lengths in use: powers of two and the whole milliseconds of the usual rates.
     constexpr std::array<std::size_t, 22> lengths{32,  48,  64,  96,  128, 144, 192,  240,  256,  288,  384,
                                                   441, 480, 512, 576, 882, 960, 1024, 1152, 1920, 2048, 4096};
-    for (const std::size_t block : lengths) {
-        for (std::size_t i = signal.first + block; i + 16 < signal.last;) {
+    // Stretch by stretch, so that each is read from memory once and not once for every length.
+    constexpr std::size_t stretch = 32768;
+    std::array<std::size_t, lengths.size()> next{};
+    std::array<std::vector<Dropout>, lengths.size()> of_length;
+    for (std::size_t l = 0; l < lengths.size(); ++l) next[l] = signal.first + lengths[l];
+    const auto search = [&](std::size_t l, std::size_t until) {
+        const std::size_t block = lengths[l];
+        std::size_t& i = next[l];
+        while (i < until && i + 16 < signal.last) {
             if (channel[i] != channel[i - block] || channel[i + 1] != channel[i + 1 - block]) {
                 i += 16;
                 continue;
@@ -78,9 +84,12 @@ void find_repeated(std::span<const double> channel, const SignalExtent& signal, 
             const auto part = channel.subspan(first, frames);
             std::size_t changes = 0;
             for (std::size_t j = 1; j < part.size(); ++j) changes += part[j] != part[j - 1] ? 1U : 0U;
-            if (2 * changes > frames) found.push_back({first, frames});
+            if (2 * changes > frames) of_length[l].push_back({first, frames});
         }
-    }
+    };
+    for (std::size_t until = signal.first + stretch; until < signal.last + stretch; until += stretch)
+        for (std::size_t l = 0; l < lengths.size(); ++l) search(l, until);
+    for (const auto& of_one : of_length) found.insert(found.end(), of_one.begin(), of_one.end());
 }
 
 }  // namespace

@@ -9,7 +9,8 @@
 #include <new>
 #include <stdexcept>
 #include <string>
-#include <utility>
+#include <tuple>
+#include <type_traits>
 
 namespace coldtune::dsp {
 namespace {
@@ -44,50 +45,63 @@ std::mutex& planner_lock() {
     return lock;
 }
 
-struct Plan {
-    fftw_plan forward = nullptr;
-    fftw_plan inverse = nullptr;
-    Plan() = default;
-    Plan(const Plan&) = delete;
-    Plan& operator=(const Plan&) = delete;
-    ~Plan() {
-        if (forward != nullptr) fftw_destroy_plan(forward);
-        if (inverse != nullptr) fftw_destroy_plan(inverse);
-    }
+struct FreePlan {
+    void operator()(fftw_plan plan) const noexcept { fftw_destroy_plan(plan); }
 };
+using Plan = std::unique_ptr<std::remove_pointer_t<fftw_plan>, FreePlan>;
 
 enum class Kind { real, complex };
+enum class Way { forward, inverse };
 
 // The planner sees scratch of the same alignment as every later buffer, which is what new-array execution requires.
 // FFTW_ESTIMATE looks at the length only; measured plans and stored wisdom would differ between machines and runs.
-const Plan& plan_for(Kind kind, std::size_t length) {
+fftw_plan plan_for(Kind kind, Way way, std::size_t length) {
     if (length == 0 || length > longest) throw std::length_error("transform length " + std::to_string(length));
-    static std::map<std::pair<Kind, std::size_t>, Plan> plans;
+    static std::map<std::tuple<Kind, Way, std::size_t>, Plan> plans;
     const std::lock_guard<std::mutex> hold(planner_lock());
-    Plan& plan = plans[{kind, length}];
-    if (plan.forward == nullptr || plan.inverse == nullptr) {
+    Plan& plan = plans[{kind, way, length}];
+    if (plan == nullptr) {
         const int n = static_cast<int>(length);
         auto a = aligned<Complex>(length);
         if (kind == Kind::real) {
             auto t = aligned<double>(length);
-            plan.forward = fftw_plan_dft_r2c_1d(n, t.get(), raw(a.get()), FFTW_ESTIMATE);
-            plan.inverse = fftw_plan_dft_c2r_1d(n, raw(a.get()), t.get(), FFTW_ESTIMATE | FFTW_DESTROY_INPUT);
+            plan.reset(way == Way::forward
+                           ? fftw_plan_dft_r2c_1d(n, t.get(), raw(a.get()), FFTW_ESTIMATE)
+                           : fftw_plan_dft_c2r_1d(n, raw(a.get()), t.get(), FFTW_ESTIMATE | FFTW_DESTROY_INPUT));
         } else {
             auto b = aligned<Complex>(length);
-            plan.forward = fftw_plan_dft_1d(n, raw(a.get()), raw(b.get()), FFTW_FORWARD, FFTW_ESTIMATE);
-            plan.inverse = fftw_plan_dft_1d(n, raw(a.get()), raw(b.get()), FFTW_BACKWARD, FFTW_ESTIMATE);
+            plan.reset(fftw_plan_dft_1d(n, raw(a.get()), raw(b.get()),
+                                        way == Way::forward ? FFTW_FORWARD : FFTW_BACKWARD, FFTW_ESTIMATE));
         }
-        if (plan.forward == nullptr || plan.inverse == nullptr) throw std::bad_alloc();
+        if (plan == nullptr) throw std::bad_alloc();
     }
-    return plan;
+    return plan.get();
 }
+
+// Both directions of one length. The inverse is planned when first asked for: many transforms only ever go forward.
+class Plans {
+public:
+    Plans(Kind kind, std::size_t length)
+        : kind_(kind), length_(length), forward_(plan_for(kind, Way::forward, length)) {}
+    [[nodiscard]] fftw_plan forward() const { return forward_; }
+    [[nodiscard]] fftw_plan inverse() {
+        if (inverse_ == nullptr) inverse_ = plan_for(kind_, Way::inverse, length_);
+        return inverse_;
+    }
+
+private:
+    Kind kind_;
+    std::size_t length_;
+    fftw_plan forward_;
+    fftw_plan inverse_ = nullptr;
+};
 
 }  // namespace
 
 struct RealFft::Work {
     explicit Work(std::size_t n)
-        : plan(plan_for(Kind::real, n)), length(n), time(aligned<double>(n)), spectrum(aligned<Complex>(n / 2 + 1)) {}
-    const Plan& plan;
+        : plans(Kind::real, n), length(n), time(aligned<double>(n)), spectrum(aligned<Complex>(n / 2 + 1)) {}
+    Plans plans;
     std::size_t length;
     Buffer<double> time;
     Buffer<Complex> spectrum;
@@ -112,11 +126,11 @@ std::span<Complex> RealFft::spectrum() noexcept {
 }
 
 void RealFft::forward() {
-    fftw_execute_dft_r2c(work_->plan.forward, work_->time.get(), raw(work_->spectrum.get()));
+    fftw_execute_dft_r2c(work_->plans.forward(), work_->time.get(), raw(work_->spectrum.get()));
 }
 
 void RealFft::inverse() {
-    fftw_execute_dft_c2r(work_->plan.inverse, raw(work_->spectrum.get()), work_->time.get());
+    fftw_execute_dft_c2r(work_->plans.inverse(), raw(work_->spectrum.get()), work_->time.get());
     const double scale = 1.0 / static_cast<double>(size());
     for (double& value : time()) value *= scale;
 }
@@ -137,8 +151,8 @@ void RealFft::inverse(std::span<const Complex> bins_in, std::span<double> sample
 
 struct ComplexFft::Work {
     explicit Work(std::size_t n)
-        : plan(plan_for(Kind::complex, n)), length(n), in(aligned<Complex>(n)), out(aligned<Complex>(n)) {}
-    const Plan& plan;
+        : plans(Kind::complex, n), length(n), in(aligned<Complex>(n)), out(aligned<Complex>(n)) {}
+    Plans plans;
     std::size_t length;
     Buffer<Complex> in;
     Buffer<Complex> out;
@@ -156,14 +170,14 @@ std::size_t ComplexFft::size() const noexcept {
 void ComplexFft::forward(std::span<const Complex> in, std::span<Complex> out) {
     assert(in.size() == size() && out.size() == size());
     std::copy(in.begin(), in.end(), work_->in.get());
-    fftw_execute_dft(work_->plan.forward, raw(work_->in.get()), raw(work_->out.get()));
+    fftw_execute_dft(work_->plans.forward(), raw(work_->in.get()), raw(work_->out.get()));
     std::copy_n(work_->out.get(), size(), out.begin());
 }
 
 void ComplexFft::inverse(std::span<const Complex> in, std::span<Complex> out) {
     assert(in.size() == size() && out.size() == size());
     std::copy(in.begin(), in.end(), work_->in.get());
-    fftw_execute_dft(work_->plan.inverse, raw(work_->in.get()), raw(work_->out.get()));
+    fftw_execute_dft(work_->plans.inverse(), raw(work_->in.get()), raw(work_->out.get()));
     const double scale = 1.0 / static_cast<double>(size());
     for (std::size_t i = 0; i < size(); ++i) out[i] = work_->out[i] * scale;
 }

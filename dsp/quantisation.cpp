@@ -15,10 +15,9 @@ double quantisation_step(std::span<const double> samples) {
     double power = 0;
     for (const double value : samples) {
         const double scaled = std::abs(value) * finest;
-        if (integers && scaled < 9e15 && scaled == std::floor(scaled))
-            used_bits |= static_cast<std::uint64_t>(scaled);
-        else
-            integers = false;
+        const std::int64_t whole = integers && scaled < 9e15 ? static_cast<std::int64_t>(scaled) : -1;
+        integers = integers && static_cast<double>(whole) == scaled;
+        if (integers) used_bits |= static_cast<std::uint64_t>(whole);
         singles = singles && static_cast<double>(static_cast<float>(value)) == value;
         if (!integers && !singles) return 0.0;
         power += value * value;

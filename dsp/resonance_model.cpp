@@ -23,9 +23,9 @@ std::vector<ResonanceBin> usable_bins(const CorrectedResponse& data, ResonanceFo
         std::min({data.frequency_hz.size(), data.ratio.size(), data.ratio_variance.size(), data.map.size()});
     double largest = 0;
     for (std::size_t i = 0; i < n; ++i) {
-        if (finite(data.ratio[i])) largest = std::max(largest, std::abs(data.ratio[i]));
+        if (finite(data.ratio[i])) largest = std::max(largest, std::norm(data.ratio[i]));
     }
-    const double floor = std::max(std::pow(smallest_relative_error * largest, 2), 1e-300);
+    const double floor = std::max(smallest_relative_error * smallest_relative_error * largest, 1e-300);
     std::vector<ResonanceBin> bins;
     bins.reserve(n);
     for (std::size_t i = 0; i < n; ++i) {
@@ -43,7 +43,7 @@ std::vector<ResonanceBin> usable_bins(const CorrectedResponse& data, ResonanceFo
         bin.immittance = (bin.c * bin.ratio - bin.a) / divisor;
         bin.cross = bin.b * bin.c - bin.a * bin.d;
         bin.weight = std::sqrt(2 / bin.ratio_variance);
-        const double slope = std::abs(bin.cross / (divisor * divisor));
+        const double slope = std::sqrt(std::norm(bin.cross)) / std::norm(divisor);
         bin.immittance_sigma = slope * std::sqrt(bin.ratio_variance / 2);
         const bool good = bin.frequency_hz > 0 && std::isfinite(bin.frequency_hz) && finite(bin.ratio) &&
                           std::isfinite(bin.ratio_variance) && finite(bin.immittance) &&
@@ -149,36 +149,6 @@ std::complex<double> ResonanceModel::evaluate(double frequency_hz, const double*
             d[static_cast<std::size_t>(tilt_at_)] = line * Complex{0.0, -down * theta[2] * scale_.height};
     }
     return background(frequency_hz, theta) + theta[2] * scale_.height * shape;
-}
-
-LeastSquaresProblem ResonanceModel::problem(std::span<const ResonanceBin> bins) const {
-    LeastSquaresProblem problem;
-    problem.residuals = 2 * static_cast<Eigen::Index>(bins.size());
-    problem.parameters = parameters_;
-    problem.evaluate = [this, bins](const double* theta, double* residuals, double* jacobian) {
-        Derivatives slopes;
-        const Shared same = shared(theta);
-        const std::size_t rows = 2 * bins.size();
-        for (std::size_t i = 0; i < bins.size(); ++i) {
-            const auto& bin = bins[i];
-            const double weight = bin.weight;
-            const Complex v = evaluate(bin.frequency_hz, theta, same, jacobian != nullptr ? &slopes : nullptr);
-            // Written out: the library's complex division guards against overflow that cannot happen here.
-            const Complex divisor = bin.c + bin.d * v;
-            const Complex inverse = std::conj(divisor) / std::norm(divisor);
-            const Complex residual = weight * ((bin.a + bin.b * v) * inverse - bin.ratio);
-            residuals[2 * i] = residual.real();
-            residuals[2 * i + 1] = residual.imag();
-            if (jacobian == nullptr) continue;
-            const Complex through = weight * bin.cross * inverse * inverse;
-            for (std::size_t k = 0; k < static_cast<std::size_t>(parameters_); ++k) {
-                const Complex entry = through * slopes[k];
-                jacobian[k * rows + 2 * i] = entry.real();
-                jacobian[k * rows + 2 * i + 1] = entry.imag();
-            }
-        }
-    };
-    return problem;
 }
 
 // c0 + c1 ((f/f_ref)^2 - 1) = C (1 + b (f/f0)^2) gives C = c0 - c1 and b = c1 (f0/f_ref)^2 / (c0 - c1).

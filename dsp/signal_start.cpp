@@ -2,11 +2,11 @@
 #include <array>
 #include <cmath>
 #include <iterator>
-#include <numeric>
 #include <vector>
 
 #include "dsp/response.hpp"
 #include "dsp/signal_extent.hpp"
+#include "dsp/sums.hpp"
 
 namespace coldtune::dsp {
 namespace {
@@ -89,16 +89,14 @@ std::size_t silence_before(Iterator begin, const Levels& levels, double mean) {
 }
 
 double mean_power(std::span<const double> samples) {
-    double power = 0;
-    for (const double value : samples) power += value * value;
-    return power / static_cast<double>(samples.size());
+    return sum_of_squares(samples) / static_cast<double>(samples.size());
 }
 
 }  // namespace
 
 std::optional<SignalExtent> find_signal_extent(std::span<const double> channel) {
     if (channel.empty()) return std::nullopt;
-    const double mean = std::accumulate(channel.begin(), channel.end(), 0.0) / static_cast<double>(channel.size());
+    const double mean = sum_of(channel) / static_cast<double>(channel.size());
     Levels levels = levels_of(channel, mean);
     if (!(levels.loudest > nothing)) return std::nullopt;
     SignalExtent extent;

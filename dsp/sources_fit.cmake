@@ -5,6 +5,7 @@ target_sources(coldtune_dsp PRIVATE
   least_squares.cpp
   least_squares_orthogonal.cpp
   resonance_model.cpp
+  resonance_residuals.cpp
   resonance_refit.cpp
   peak_search.cpp
   start_values.cpp

@@ -2,9 +2,9 @@
 
 #include <cmath>
 #include <numbers>
-#include <numeric>
 
 #include "dsp/fft.hpp"
+#include "dsp/sums.hpp"
 
 namespace coldtune::dsp {
 
@@ -21,8 +21,9 @@ double AveragedSpectra::coherence(std::size_t bin) const {
 
 std::vector<double> hann_periodic(std::size_t n) {
     std::vector<double> window(n);
-    for (std::size_t i = 0; i < n; ++i)
+    for (std::size_t i = 0; i <= n / 2; ++i)
         window[i] = 0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * static_cast<double>(i) / static_cast<double>(n));
+    for (std::size_t i = n / 2 + 1; i < n; ++i) window[i] = window[n - i];
     return window;
 }
 
@@ -43,22 +44,23 @@ AveragedSpectra averaged_spectra(std::span<const double> first, std::span<const 
     result.bin_hz = sample_rate_hz / static_cast<double>(segment_frames);
 
     const std::vector<double> window = hann_periodic(segment_frames);
-    RealFft fft_first(segment_frames), fft_second(segment_frames);
+    const bool same = first.data() == second.data();
+    RealFft fft_first(segment_frames), fft_second(same ? 2 : segment_frames);
     const std::size_t bins = fft_first.bins();
     result.first.assign(bins, 0.0);
     result.second.assign(bins, 0.0);
     result.cross.assign(bins, Complex{});
     const auto load = [&](std::span<const double> channel, std::size_t at, RealFft& fft) {
         const auto part = channel.subspan(at, segment_frames);
-        const double mean = std::accumulate(part.begin(), part.end(), 0.0) / static_cast<double>(segment_frames);
+        const double mean = sum_of(part) / static_cast<double>(segment_frames);
         const auto time = fft.time();
         for (std::size_t i = 0; i < segment_frames; ++i) time[i] = (part[i] - mean) * window[i];
         fft.forward();
     };
     for (std::size_t s = 0; s < result.segments; ++s) {
         load(first, s * hop, fft_first);
-        load(second, s * hop, fft_second);
-        const auto a = fft_first.spectrum(), b = fft_second.spectrum();
+        if (!same) load(second, s * hop, fft_second);
+        const auto a = fft_first.spectrum(), b = same ? a : fft_second.spectrum();
         for (std::size_t k = 0; k < bins; ++k) {
             result.first[k] += std::norm(a[k]);
             result.second[k] += std::norm(b[k]);
