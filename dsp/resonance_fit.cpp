@@ -135,9 +135,9 @@ FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, cons
     if (edge > 0 && (search.peaks.empty() || edge > 3 * search.peaks.front().contrast)) return at_edge(edge_hz, high);
     if (search.peaks.empty()) {
         return NoFit{NoFit::Reason::no_peak,
-                     fmt::format("no peak of the {} stands {:.3g} standard deviations above its surroundings between "
-                                 "{:.6g} and {:.6g} Hz: check the hookup, raise the level, or average longer",
-                                 what, options.detection_sigma, bins.front().frequency_hz, bins.back().frequency_hz)};
+                     fmt::format("no peak of the {} stands {:.3g} standard deviations above its surroundings: "
+                                 "check the hookup, raise the level, or average longer",
+                                 what, options.detection_sigma)};
     }
     const FoundPeak& peak = search.peaks.front();
     const Band limits = limits_of(peak, search.peaks, bins);

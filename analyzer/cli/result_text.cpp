@@ -75,6 +75,9 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
     if (r != nullptr) {
         row(out, "measured", format_with_uncertainty(r->frequency_hz, r->frequency_u95_hz, Unit::hertz),
             fmt::format("{}, 95 %", measure::way_name(r->way)));
+        if (r->way != measure::Way::in_band && !result.reason_for_way.empty()) {
+            row(out, "why this way", result.reason_for_way);
+        }
         if (r->q && r->q_u95) row(out, "Q", format_with_uncertainty(*r->q, *r->q_u95, Unit::none));
         if (r->loaded_q) {
             row(out, "Q, loaded", fmt::format("{:.3g}", *r->loaded_q),
@@ -152,16 +155,18 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
     }
     row(out, "verdict", measure::verdict_name(result.verdict()));
     for (const auto& f : result.findings) {
-        out += fmt::format("  {:<14}{}\n", fmt::format("- {}", measure::code_name(f.code)).substr(0, 20), "");
+        out += fmt::format("  - {}\n", measure::code_name(f.code));
         out += "      " + wrapped(f.text, 6, 100) + "\n";
     }
     if (with_budget && result.pair() != nullptr) pair_budget(out, *result.pair());
     if (with_budget && r != nullptr) {
         out += "  uncertainty (standard, k = 1)          frequency          Q      resistance\n";
         for (const auto& line : r->budget) {
-            out += fmt::format("    {:<30} {:>14} {:>10.3g} {:>15}\n", line.source,
-                               format_quantity(line.frequency_u_hz, Unit::hertz, 3), line.q_u,
-                               format_quantity(line.resistance_u_ohm, Unit::ohm, 3));
+            // What this way cannot know has no uncertainty either.
+            out += fmt::format("    {:<30} {:>14} {:>10} {:>15}\n", line.source,
+                               format_quantity(line.frequency_u_hz, Unit::hertz, 3),
+                               r->q ? fmt::format("{:.3g}", line.q_u) : "-",
+                               r->resistance_ohm ? format_quantity(line.resistance_u_ohm, Unit::ohm, 3) : "-");
         }
         out += fmt::format("    chi square {:.1f} for {} degrees of freedom, fitted from {} to {}\n", r->chi_square,
                            r->degrees_of_freedom, format_quantity(r->fit_window.low_hz, Unit::hertz),

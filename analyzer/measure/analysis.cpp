@@ -17,6 +17,7 @@
 #include "analyzer/measure/pair.hpp"
 #include "analyzer/measure/pair_parting.hpp"
 #include "analyzer/measure/pickup.hpp"
+#include "analyzer/measure/standard_check.hpp"
 #include "analyzer/measure/steadiness.hpp"
 #include "analyzer/measure/tank_value.hpp"
 #include "analyzer/measure/winding.hpp"
@@ -50,6 +51,14 @@ void add_uncorrected(std::vector<Finding>& findings, const dsp::CorrectedRespons
                         "load with the same leads"});
 }
 
+// Below the band the lead's capacitance decides, and only the open standard knows it.
+void add_without_open(std::vector<Finding>& findings, const dsp::CorrectedResponse& corrected) {
+    if (corrected.used_open || !(corrected.used_short || corrected.used_load)) return;
+    findings.push_back({FindingCode::uncorrected, Weight::caution,
+                        "without the open standard the lead's capacitance is only declared, and below the band it "
+                        "decides: measure open with the same leads"});
+}
+
 Curve curve_of(const dsp::CorrectedResponse& corrected) {
     Curve curve;
     curve.frequency_hz = corrected.frequency_hz;
@@ -58,6 +67,9 @@ Curve curve_of(const dsp::CorrectedResponse& corrected) {
     for (double v : corrected.impedance_variance) curve.standard_deviation_ohm.push_back(std::sqrt(v));
     return curve;
 }
+
+// Times the band's edge: beyond, a calculation that is off by its worst still puts the resonance outside.
+constexpr double kFarAbove = 1.5;
 
 // Inductance and resistance, and with a second capture the coupling; findings where there are none.
 void judge_winding(const AnalysisRequest& request, const dsp::Response& response,
@@ -251,6 +263,11 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     result.usable_band_hz = dsp::usable_band(*response);
 
     if (!bench::seeks_resonance(request.hookup)) {
+        if (result.verdict() != Verdict::rejected && !from_one_input(request.coil)) {
+            if (auto other = judge_standard(request.hookup, *response, request.bench)) {
+                result.findings.push_back(std::move(*other));
+            }
+        }
         if (result.verdict() != Verdict::rejected) result.outcome = Accepted{};
         return result;
     }
@@ -310,7 +327,11 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
                                        request.hookup, response->clock_drift_ppm);
     if (const auto* none = std::get_if<dsp::NoFit>(&found)) {
         std::vector<Finding> why = judge_no_fit(*none, *corrected, request.bench, request.hookup);
-        if (request.hookup != bench::Hookup::foot || why.front().code != FindingCode::outside_band) {
+        // Far above the band the curve hardly rises in it: then the description tells that there is nothing to see.
+        const bool above = result.calculated && result.usable_band_hz &&
+                           why.front().code == FindingCode::no_resonance &&
+                           result.calculated->frequency_hz > kFarAbove * result.usable_band_hz->high_hz;
+        if (request.hookup != bench::Hookup::foot || (why.front().code != FindingCode::outside_band && !above)) {
             for (Finding& f : why) result.findings.push_back(std::move(f));
             return result;
         }
@@ -329,6 +350,7 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
             return result;
         }
         add_uncorrected(result.findings, *corrected);
+        add_without_open(result.findings, *corrected);
         result.reason_for_way = "no resonance inside the usable band, and the coil's curve rises toward its upper edge";
         auto& fit = std::get<BelowBandFit>(below);
         const auto strained = judge_strain(fit);

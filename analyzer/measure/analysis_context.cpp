@@ -6,6 +6,8 @@
 #include <cmath>
 
 #include "analyzer/measure/evidence.hpp"
+#include "analyzer/measure/held_captures.hpp"
+#include "analyzer/measure/standard_check.hpp"
 #include "analyzer/record/quantity.hpp"
 #include "dsp/capture_health.hpp"
 #include "dsp/response.hpp"
@@ -86,6 +88,14 @@ std::optional<dsp::Response> standard_response(const Standard& standard, const A
         if (f.weight != Weight::reject) continue;
         f.text = fmt::format("{} standard: {}", which, f.text);
         findings.push_back(std::move(f));
+    }
+    // A load is held against the reference resistor once the open standard is known as well (judge_bench).
+    if (hookup != bench::Hookup::load && !from_one_input(file)) {
+        auto other = judge_standard(hookup, *response, request.bench);
+        if (other && other->weight == Weight::reject) {
+            other->text = fmt::format("{} standard {}: {}", which, standard.name, other->text);
+            findings.push_back(std::move(*other));
+        }
     }
     if (request.coil.note && file.note) {
         const auto& a = *request.coil.note;

@@ -1,6 +1,7 @@
 #include "analyzer/measure/below_band_curve.hpp"
 
 #include <boost/math/tools/toms748_solve.hpp>
+#include <optional>
 
 namespace coldtune::measure::below {
 namespace {
@@ -13,6 +14,45 @@ constexpr std::size_t kFittedPoints = 400;
 constexpr double kSmoothError = 2e-5;        // of the susceptance, bin to bin
 constexpr double kPhaseMeasured_rad = 5e-4;  // conductance leaking from the susceptance, load standard used
 constexpr double kPhaseDeclared_rad = 3e-3;  // the same, not used
+constexpr double kNoisyBin = 0.02;           // relative standard deviation; its square is what the inverse leans by
+
+double median_noise(const dsp::CorrectedResponse& data, std::size_t begin, std::size_t end) {
+    std::vector<double> relative;
+    for (std::size_t k = begin; k < end; ++k) {
+        relative.push_back(std::sqrt(data.impedance_variance[k] / 2) / std::abs(data.impedance[k]));
+    }
+    const auto middle = relative.begin() + static_cast<std::ptrdiff_t>(relative.size() / 2);
+    std::nth_element(relative.begin(), middle, relative.end());
+    return *middle;
+}
+
+std::optional<Group> pool_capacitance(const dsp::CorrectedResponse& data, std::size_t begin, std::size_t end,
+                                      double phase_rad, double beside_f) {
+    double weight = 0, f_squared = 0;
+    Complex capacitance = 0;
+    for (std::size_t k = begin; k < end; ++k) {
+        const double f = data.frequency_hz[k];
+        const double omega = 2 * std::numbers::pi * f;
+        const Complex y = 1.0 / data.impedance[k];
+        // An error of Z is y^2 times that of Y: what the ratio's own noise makes of it, free of this bin's luck.
+        const double variance = data.impedance_variance[k] * std::norm(y * y) / (omega * omega);
+        const double w = variance > 0 ? 1 / variance : 1e40;
+        if (!std::isfinite(w) || !std::isfinite(std::abs(y))) continue;
+        weight += w;
+        f_squared += w * f * f;
+        capacitance += w * y / Complex(0, omega);
+    }
+    if (!(weight > 0) || std::abs(capacitance) == 0) return std::nullopt;
+    Group group;
+    group.frequency_hz = std::sqrt(f_squared / weight);
+    const double omega = 2 * std::numbers::pi * group.frequency_hz;
+    group.admittance = Complex(0, omega) * capacitance / weight;
+    const double noise = omega * std::sqrt(0.5 / weight);
+    const double size = std::abs(group.admittance) + omega * beside_f;
+    group.imaginary_sigma = std::hypot(noise, kSmoothError * size);
+    group.real_sigma = std::hypot(noise, phase_rad * size);
+    return group;
+}
 
 }  // namespace
 
@@ -32,6 +72,12 @@ std::vector<Group> pool(const dsp::CorrectedResponse& data, const dsp::Band& ban
         while (end < last && (end == begin || data.frequency_hz[end] < edge_hz)) ++end;
         // Pooled as elastance (jw/Y) against f^2, in which a single resonance is a straight line: pooling does not bend
         // it, not even close to the resonance.
+        // Where single bins are mostly noise the inverse would lean to one side: there the capacitance (Y/jw) is
+        // pooled, in which noise only adds, and the curve is flat so far below the resonance.
+        if (median_noise(data, begin, end) > kNoisyBin) {
+            if (auto group = pool_capacitance(data, begin, end, phase_rad, beside_f)) groups.push_back(*group);
+            continue;
+        }
         double weight = 0, f_squared = 0;
         Complex elastance = 0;
         for (std::size_t k = begin; k < end; ++k) {

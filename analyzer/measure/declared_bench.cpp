@@ -21,8 +21,6 @@ constexpr double kResistor = 0.05;
 // Lead and input together are hardly ever under a quarter or over four times of what is declared (about 10 cm to 4 m of
 // cable at 100 pF/m; common practice, no source).
 constexpr double kCapacitance = 4;
-// Of the reference resistor: a metre of lead has 6 ohm at 1 MHz, and nobody takes a reference of 20 ohm for a coil.
-constexpr double kShort = 0.3;
 // Rms of what is left of the open lead's ratio beside a smooth curve: a loop 54 dB down. Ten times that moved a
 // resonance by up to ten half-widths on simulated benches corrected by the open standard alone.
 constexpr double kRipple = 1.4e-3;
@@ -41,12 +39,17 @@ std::string ohms(double value) {
     return record::format_quantity(value, record::Unit::ohm, 3);
 }
 
-// R / Z_load = (open - load) / load times what the lead's capacitance takes at the low end, half a per cent; gains drop
-// out. Without the open standard its ratio is taken as 1.
-std::optional<double> seen_by_load(const dsp::Standards& standards, double load_ohm) {
+// The reference resistor as the load shows it, told in two ways from the low end of the band, where the lead's
+// capacitance does not count yet. The difference of the inverse ratios is R / Z_load whatever the input's resistance
+// is, but in units of the inputs' relative gain; open / load - 1 is that of R beside the input, and gains drop out.
+// Without the open standard its ratio is taken as 1.
+struct SeenByLoad {
+    double whatever_input_ohm = 0, whatever_gain_ohm = 0;
+};
+std::optional<SeenByLoad> seen_by_load(const dsp::Standards& standards, const dsp::BenchValues& bench) {
     const dsp::Response& load = *standards.load;
     const std::size_t some = load.ratio.size() / kLowEnd + 1;
-    std::vector<double> seen;
+    std::vector<double> by_difference, by_quotient;
     for (std::size_t k = 0; k < some && k < load.ratio.size(); ++k) {
         Complex open = 1;
         if (standards.open && !standards.open->ratio.empty()) {
@@ -54,10 +57,14 @@ std::optional<double> seen_by_load(const dsp::Standards& standards, double load_
             const auto at = std::lower_bound(f.begin(), f.end(), load.frequency_hz[k]) - f.begin();
             open = standards.open->ratio[std::min(static_cast<std::size_t>(at), f.size() - 1)];
         }
-        seen.push_back(load_ohm * std::abs(open / load.ratio[k] - 1.0));
+        by_difference.push_back(bench.load_ohm * std::abs(1.0 / load.ratio[k] - 1.0 / open));
+        by_quotient.push_back(bench.load_ohm * std::abs(open / load.ratio[k] - 1.0));
     }
-    if (seen.empty()) return std::nullopt;
-    return median(seen);
+    if (by_quotient.empty()) return std::nullopt;
+    // R beside the declared input resistance, the latter taken off.
+    const double beside = median(by_quotient);
+    const double alone = 1 / std::max(1 / beside - 1 / bench.input_resistance_ohm, 1e-12);
+    return SeenByLoad{median(by_difference), alone};
 }
 
 // open = 1 / (1 + j w R C) but for the inputs' gains: C as it would be with the declared R, from the upper half of the
@@ -103,17 +110,6 @@ double ripple_of(const dsp::Response& open) {
 
 std::optional<Finding> judge_bench(const dsp::Standards& standards, const dsp::BenchValues& bench,
                                    const BenchTolerances& tolerances, bool one_input) {
-    if (standards.short_circuit && !one_input) {
-        std::vector<double> seen;
-        for (const Complex m : standards.short_circuit->ratio) seen.push_back(std::abs(m / (1.0 - m)));
-        const double part = seen.empty() ? 0 : median(seen);
-        if (part > kShort) {
-            return Finding{FindingCode::correction_stale, Weight::reject,
-                           fmt::format("the short standard shows {}, which is no short: clip the lead to the return, "
-                                       "see that the return reaches the interface, and measure it again",
-                                       ohms(part * bench.reference_ohm))};
-        }
-    }
     // With all three standards a loop is corrected like anything else that is linear.
     if (standards.open && !one_input && !(standards.short_circuit && standards.load)) {
         const double ripple = ripple_of(*standards.open);
@@ -127,15 +123,18 @@ std::optional<Finding> judge_bench(const dsp::Standards& standards, const dsp::B
         }
     }
     if (standards.load && bench.load_ohm > 0) {
-        const auto seen = seen_by_load(standards, bench.load_ohm);
+        const auto seen = seen_by_load(standards, bench);
         const double limit = kResistor + tolerances.reference_relative + tolerances.load_relative +
                              (standards.open ? 0 : 2 * tolerances.channel_gain_relative);
-        if (seen && std::abs(*seen / bench.reference_ohm - 1) > limit && !(one_input && !standards.open)) {
+        const auto off = [&](double ohm) { return std::abs(ohm / bench.reference_ohm - 1) > limit; };
+        // An input of low resistance spoils the one, inputs of different gain the other; a wrong resistor both.
+        if (seen && off(seen->whatever_gain_ohm) && (one_input || off(seen->whatever_input_ohm)) &&
+            !(one_input && !standards.open)) {
             return Finding{
                 FindingCode::correction_stale, Weight::caution,
                 fmt::format("against the load of {} the reference resistor looks like {}, not {}: check both "
                             "values, and that nothing between the inputs sets levels by itself",
-                            ohms(bench.load_ohm), ohms(*seen), ohms(bench.reference_ohm))};
+                            ohms(bench.load_ohm), ohms(seen->whatever_gain_ohm), ohms(bench.reference_ohm))};
         }
         return std::nullopt;
     }

@@ -7,6 +7,7 @@
 #include <numbers>
 #include <string>
 
+#include "analyzer/measure/standard_check.hpp"
 #include "analyzer/record/quantity.hpp"
 
 namespace coldtune::measure {
@@ -219,6 +220,12 @@ std::vector<Finding> judge_wiring(const dsp::Response& response, const dsp::Corr
                        "the generator side of the resistor) and sweep again"});
         return out;
     }
+    if (!response.ratio.empty() && turned_over(response)) {
+        out.push_back({FindingCode::inputs_swapped, Weight::reject,
+                       "input 2 moves against input 1, which a passive coil cannot make it do: one of the two is "
+                       "turned over; undo its polarity switch, or use the same kind of plug at both, and sweep again"});
+        return out;
+    }
     std::size_t tiny = 0;
     for (const auto& z : corrected.impedance) tiny += std::abs(z) < 1.0 ? 1U : 0U;
     if (!corrected.impedance.empty() && tiny * 20 > corrected.impedance.size() * 19) {
@@ -234,7 +241,7 @@ std::vector<Finding> judge_no_fit(const dsp::NoFit& no_fit, const dsp::Corrected
                                   const dsp::BenchValues& bench, bench::Hookup hookup) {
     const double low = corrected.frequency_hz.empty() ? 0 : corrected.frequency_hz.front();
     const double high = corrected.frequency_hz.empty() ? 0 : corrected.frequency_hz.back();
-    const std::string band = fmt::format("{} to {}", hertz(low), hertz(high));
+    const std::string band = fmt::format("{} and {}", hertz(low), hertz(high));
     using Reason = dsp::NoFit::Reason;
 
     if (no_fit.reason == Reason::too_coarse || no_fit.reason == Reason::does_not_describe ||
@@ -258,11 +265,12 @@ std::vector<Finding> judge_no_fit(const dsp::NoFit& no_fit, const dsp::Corrected
             return {
                 {FindingCode::no_coil, Weight::reject,
                  corrected.used_open
-                     ? fmt::format("nothing but the open lead is seen from {}; clip the lead to the foot and the "
+                     ? fmt::format("nothing but the open lead is seen between {}; clip the lead to the foot and the "
                                    "return to ground",
                                    band)
                      : fmt::format(
-                           "nothing beyond the lead's own capacitance is seen from {}; check the clip on the foot, and "
+                           "nothing beyond the lead's own capacitance is seen between {}; check the clip on the foot, "
+                           "and "
                            "measure the open standard, without which a coil that resonates far above the band is not "
                            "told "
                            "from none",

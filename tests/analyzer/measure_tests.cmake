@@ -1,6 +1,7 @@
 # From captures to verdicts.
 coldtune_test(measure_test
   SOURCES description_check_test.cpp findings_test.cpp follow_test.cpp head_voltage_test.cpp in_band_test.cpp one_input_test.cpp
+    standard_check_test.cpp
   LIBS coldtune_analyzer)
 
 coldtune_test(below_band_test

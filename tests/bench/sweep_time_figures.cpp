@@ -111,7 +111,7 @@ void print_sweep_time() {
                 flat.periods = 13;
                 const Sweep one = measured(bench, flat);
                 dsp::PeriodicSweep second = flat;
-                measure::CoarseView view{one.frequency_hz, one.q, 3 * one.frequency_hz / one.q, {}};
+                measure::CoarseView view{one.frequency_hz, one.q, 3 * one.frequency_hz / one.q, {}, {}};
                 measure::concentrate(second, view, settings);
                 const Sweep two = measured(bench, second);
                 const double flat_s = one.whole(static_cast<double>(flat.period_frames) / kRate);

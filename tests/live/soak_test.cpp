@@ -100,9 +100,10 @@ public:
         const double grown_mb = resident_mb() - early_mb_;
         std::cout << fmt::format(
             "{} sweeps, {} of them broken: memory {:+.1f} MB, worst {:.1f} ppm and {:.2f} % of Q, slowest notice of a "
-            "fault {:.2f} s, {} repeated because the server lost frames\n",
+            "fault {:.2f} s, {} repeated\n",
             sweeps_, broken_, grown_mb, 1e6 * worst_frequency_, 100 * worst_q_, slowest_s_, repeated_);
         EXPECT_LT(grown_mb, kGrowth_mb);
+        EXPECT_LE(repeated_, 1 + sweeps_ / 50);
         EXPECT_LE(count_in("/proc/self/fd"), early_files_ + 4) << "files are left open";
         EXPECT_LE(count_in("/proc/self/task"), early_threads_) << "threads are left over";
     }
@@ -137,6 +138,13 @@ private:
         const JackCoil& coil = *client;
         for (int attempt = 0;; ++attempt) {
             auto record = sweep(coil);
+            if (!record && attempt == 0 && record.error().kind == ErrorKind::device) {
+                // A server that starves among other work turns a client away (seen once in 280 sweeps beside twenty
+                // busy processes); the program says so and the next sweep works.
+                std::cout << record.error().message << '\n';
+                ++repeated_;
+                continue;
+            }
             ASSERT_TRUE(record) << record.error().message;
             measure::AnalysisRequest request;
             request.hookup = bench::Hookup::foot;
