@@ -19,6 +19,8 @@ using Complex = std::complex<double>;
 constexpr std::size_t kLowEnd = 10;
 // A line input of 10 kohm behind 22 kohm leaves 0.31 of the level. Common practice, no source.
 constexpr double kOpenAtLeast = 0.25;
+// A short through the lead itself still leaves a tenth of an ohm behind 10 kohm at input 2, and some hum.
+constexpr double kDead = 3e-5;
 // Of the declared input resistance: what a lead's capacitance (150 pF at some kilohertz) leaves of 1 Mohm is a tenth.
 constexpr double kInputOff = 0.05;
 // Of the reference resistor: a metre of lead has 6 ohm at 1 MHz, and nobody takes a reference of 20 ohm for a coil.
@@ -55,6 +57,12 @@ std::string ohms(double value) {
 }
 
 std::optional<Finding> judge_open(const dsp::Response& response, const dsp::BenchValues& bench, Complex low) {
+    if (std::abs(low) < kDead) {
+        return Finding{
+            FindingCode::too_quiet, Weight::reject,
+            "nothing reaches input 2 with the lead open: its plug is off, the channel is another one, or its "
+            "gain is turned down; check that input and measure again"};
+    }
     if (std::abs(low) < kOpenAtLeast) {
         return none(
             fmt::format("the open lead conducts like {}: take everything off the clip, let it hang where the "

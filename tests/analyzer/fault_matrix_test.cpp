@@ -88,18 +88,19 @@ using enum FindingCode;
 
 INSTANTIATE_TEST_SUITE_P(
     Wiring, FaultMatrix,
-    testing::Values(
-        Row{"clip in the air", 0, rejected, no_coil}, Row{"lead on the return", 0, rejected, shorted},
-        Row{"inputs swapped", 0, rejected, FindingCode::inputs_swapped},
-        Row{"generator input dead", 0, rejected, too_quiet}, Row{"coil input dead", 0, rejected, no_resonance},
-        Row{"another reference resistor", 0, caution, correction_stale},
-        Row{"another reference resistor", 1, caution, correction_stale}, Row{"return missing", 0, caution, no_coil},
-        Row{"return missing", 1, rejected, no_coil}, Row{"return missing throughout", 0.5, rejected, correction_stale},
-        Row{"head clipped to ground", 0, rejected, shorted}, Row{"mains hum", 0.2, caution, hum},
-        Row{"mains hum", 1, rejected, hum}, Row{"broadcast carrier", 0.2, good},
-        Row{"broadcast carrier", 1, caution, nonlinear}, Row{"loose contact", 0.77, caution, nonlinear},
-        Row{"coil touched", 0.3, caution, nonlinear}, Row{"coil touched", 1, caution, nonlinear},
-        Row{"moving surroundings", 0.4, caution, nonlinear}, Row{"moving surroundings", 1, caution, nonlinear}));
+    testing::Values(Row{"clip in the air", 0, rejected, no_coil}, Row{"lead on the return", 0, rejected, shorted},
+                    Row{"inputs swapped", 0, rejected, FindingCode::inputs_swapped},
+                    Row{"generator input dead", 0, rejected, too_quiet}, Row{"coil input dead", 0, rejected, too_quiet},
+                    Row{"another reference resistor", 0, caution, correction_stale},
+                    Row{"another reference resistor", 1, caution, correction_stale},
+                    Row{"return missing", 0, caution, no_coil}, Row{"return missing", 1, rejected, no_coil},
+                    Row{"return missing throughout", 0.5, rejected, correction_stale},
+                    Row{"head clipped to ground", 0, rejected, shorted}, Row{"mains hum", 0.2, caution, hum},
+                    Row{"mains hum", 1, rejected, hum}, Row{"broadcast carrier", 0.2, good},
+                    Row{"broadcast carrier", 1, caution, nonlinear}, Row{"loose contact", 0.77, caution, nonlinear},
+                    Row{"coil touched", 0.3, caution, nonlinear}, Row{"coil touched", 1, caution, nonlinear},
+                    Row{"moving surroundings", 0.4, caution, nonlinear},
+                    Row{"moving surroundings", 1, caution, nonlinear}));
 
 INSTANTIATE_TEST_SUITE_P(
     Signal, FaultMatrix,
