@@ -3,13 +3,14 @@
 #include <fftw3.h>
 
 #include <algorithm>
+#include <atomic>
 #include <cassert>
-#include <map>
+#include <iterator>
+#include <list>
 #include <mutex>
 #include <new>
 #include <stdexcept>
 #include <string>
-#include <utility>
 
 namespace coldtune::dsp {
 namespace {
@@ -44,50 +45,98 @@ std::mutex& planner_lock() {
     return lock;
 }
 
+enum class Kind { real, complex };
+
 struct Plan {
     fftw_plan forward = nullptr;
     fftw_plan inverse = nullptr;
-    Plan() = default;
+    Plan() { ++alive; }
     Plan(const Plan&) = delete;
     Plan& operator=(const Plan&) = delete;
     ~Plan() {
+        const std::lock_guard<std::mutex> hold(planner_lock());
         if (forward != nullptr) fftw_destroy_plan(forward);
         if (inverse != nullptr) fftw_destroy_plan(inverse);
+        --alive;
     }
+    static inline std::atomic<std::size_t> alive = 0;
 };
-
-enum class Kind { real, complex };
+using SharedPlan = std::shared_ptr<const Plan>;
 
 // The planner sees scratch of the same alignment as every later buffer, which is what new-array execution requires.
 // FFTW_ESTIMATE looks at the length only; measured plans and stored wisdom would differ between machines and runs.
-const Plan& plan_for(Kind kind, std::size_t length) {
-    if (length == 0 || length > longest) throw std::length_error("transform length " + std::to_string(length));
-    static std::map<std::pair<Kind, std::size_t>, Plan> plans;
+SharedPlan made_plan(Kind kind, std::size_t length) {
+    const int n = static_cast<int>(length);
+    auto plan = std::make_shared<Plan>();
+    auto a = aligned<Complex>(length);
+    auto t = aligned<double>(kind == Kind::real ? length : 1);
+    auto b = aligned<Complex>(kind == Kind::complex ? length : 1);
     const std::lock_guard<std::mutex> hold(planner_lock());
-    Plan& plan = plans[{kind, length}];
-    if (plan.forward == nullptr || plan.inverse == nullptr) {
-        const int n = static_cast<int>(length);
-        auto a = aligned<Complex>(length);
-        if (kind == Kind::real) {
-            auto t = aligned<double>(length);
-            plan.forward = fftw_plan_dft_r2c_1d(n, t.get(), raw(a.get()), FFTW_ESTIMATE);
-            plan.inverse = fftw_plan_dft_c2r_1d(n, raw(a.get()), t.get(), FFTW_ESTIMATE | FFTW_DESTROY_INPUT);
-        } else {
-            auto b = aligned<Complex>(length);
-            plan.forward = fftw_plan_dft_1d(n, raw(a.get()), raw(b.get()), FFTW_FORWARD, FFTW_ESTIMATE);
-            plan.inverse = fftw_plan_dft_1d(n, raw(a.get()), raw(b.get()), FFTW_BACKWARD, FFTW_ESTIMATE);
-        }
-        if (plan.forward == nullptr || plan.inverse == nullptr) throw std::bad_alloc();
+    if (kind == Kind::real) {
+        plan->forward = fftw_plan_dft_r2c_1d(n, t.get(), raw(a.get()), FFTW_ESTIMATE);
+        plan->inverse = fftw_plan_dft_c2r_1d(n, raw(a.get()), t.get(), FFTW_ESTIMATE | FFTW_DESTROY_INPUT);
+    } else {
+        plan->forward = fftw_plan_dft_1d(n, raw(a.get()), raw(b.get()), FFTW_FORWARD, FFTW_ESTIMATE);
+        plan->inverse = fftw_plan_dft_1d(n, raw(a.get()), raw(b.get()), FFTW_BACKWARD, FFTW_ESTIMATE);
     }
+    // The library remembers something of every length it ever planned, which would grow without end.
+    fftw_forget_wisdom();
+    if (plan->forward == nullptr || plan->inverse == nullptr) throw std::bad_alloc();
     return plan;
+}
+
+// The plans used last, the latest in front.
+class RecentPlans {
+public:
+    SharedPlan get(Kind kind, std::size_t length) {
+        if (length == 0 || length > longest) throw std::length_error("transform length " + std::to_string(length));
+        if (SharedPlan known = find(kind, length)) return known;
+        // Not under the lock: two threads may make the same plan once, which costs a moment.
+        SharedPlan plan = made_plan(kind, length);
+        std::list<Entry> dropped;  // destroyed after the lock is left
+        const std::lock_guard<std::mutex> hold(lock_);
+        entries_.push_front({kind, length, plan});
+        if (entries_.size() > most_kept_plans) dropped.splice(dropped.begin(), entries_, std::prev(entries_.end()));
+        return plan;
+    }
+
+private:
+    struct Entry {
+        Kind kind;
+        std::size_t length;
+        SharedPlan plan;
+    };
+
+    SharedPlan find(Kind kind, std::size_t length) {
+        const std::lock_guard<std::mutex> hold(lock_);
+        const auto entry = std::find_if(entries_.begin(), entries_.end(),
+                                        [&](const Entry& e) { return e.kind == kind && e.length == length; });
+        if (entry == entries_.end()) return nullptr;
+        entries_.splice(entries_.begin(), entries_, entry);
+        return entry->plan;
+    }
+
+    std::mutex lock_;
+    std::list<Entry> entries_;
+};
+
+SharedPlan plan_for(Kind kind, std::size_t length) {
+    // The planner's lock must outlive the plans that are destroyed under it when the program ends.
+    planner_lock();
+    static RecentPlans plans;
+    return plans.get(kind, length);
 }
 
 }  // namespace
 
+std::size_t plans_in_memory() noexcept {
+    return Plan::alive;
+}
+
 struct RealFft::Work {
     explicit Work(std::size_t n)
         : plan(plan_for(Kind::real, n)), length(n), time(aligned<double>(n)), spectrum(aligned<Complex>(n / 2 + 1)) {}
-    const Plan& plan;
+    SharedPlan plan;
     std::size_t length;
     Buffer<double> time;
     Buffer<Complex> spectrum;
@@ -112,11 +161,11 @@ std::span<Complex> RealFft::spectrum() noexcept {
 }
 
 void RealFft::forward() {
-    fftw_execute_dft_r2c(work_->plan.forward, work_->time.get(), raw(work_->spectrum.get()));
+    fftw_execute_dft_r2c(work_->plan->forward, work_->time.get(), raw(work_->spectrum.get()));
 }
 
 void RealFft::inverse() {
-    fftw_execute_dft_c2r(work_->plan.inverse, raw(work_->spectrum.get()), work_->time.get());
+    fftw_execute_dft_c2r(work_->plan->inverse, raw(work_->spectrum.get()), work_->time.get());
     const double scale = 1.0 / static_cast<double>(size());
     for (double& value : time()) value *= scale;
 }
@@ -138,7 +187,7 @@ void RealFft::inverse(std::span<const Complex> bins_in, std::span<double> sample
 struct ComplexFft::Work {
     explicit Work(std::size_t n)
         : plan(plan_for(Kind::complex, n)), length(n), in(aligned<Complex>(n)), out(aligned<Complex>(n)) {}
-    const Plan& plan;
+    SharedPlan plan;
     std::size_t length;
     Buffer<Complex> in;
     Buffer<Complex> out;
@@ -156,14 +205,14 @@ std::size_t ComplexFft::size() const noexcept {
 void ComplexFft::forward(std::span<const Complex> in, std::span<Complex> out) {
     assert(in.size() == size() && out.size() == size());
     std::copy(in.begin(), in.end(), work_->in.get());
-    fftw_execute_dft(work_->plan.forward, raw(work_->in.get()), raw(work_->out.get()));
+    fftw_execute_dft(work_->plan->forward, raw(work_->in.get()), raw(work_->out.get()));
     std::copy_n(work_->out.get(), size(), out.begin());
 }
 
 void ComplexFft::inverse(std::span<const Complex> in, std::span<Complex> out) {
     assert(in.size() == size() && out.size() == size());
     std::copy(in.begin(), in.end(), work_->in.get());
-    fftw_execute_dft(work_->plan.inverse, raw(work_->in.get()), raw(work_->out.get()));
+    fftw_execute_dft(work_->plan->inverse, raw(work_->in.get()), raw(work_->out.get()));
     const double scale = 1.0 / static_cast<double>(size());
     for (std::size_t i = 0; i < size(); ++i) out[i] = work_->out[i] * scale;
 }
