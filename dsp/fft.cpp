@@ -3,14 +3,14 @@
 #include <fftw3.h>
 
 #include <algorithm>
+#include <atomic>
 #include <cassert>
-#include <map>
+#include <iterator>
+#include <list>
 #include <mutex>
 #include <new>
 #include <stdexcept>
 #include <string>
-#include <tuple>
-#include <type_traits>
 
 namespace coldtune::dsp {
 namespace {
@@ -45,58 +45,113 @@ std::mutex& planner_lock() {
     return lock;
 }
 
-struct FreePlan {
-    void operator()(fftw_plan plan) const noexcept { fftw_destroy_plan(plan); }
-};
-using Plan = std::unique_ptr<std::remove_pointer_t<fftw_plan>, FreePlan>;
-
 enum class Kind { real, complex };
 enum class Way { forward, inverse };
 
+// One direction of one length: many transforms only ever go forward.
+struct Plan {
+    fftw_plan plan = nullptr;
+    Plan() { ++alive; }
+    Plan(const Plan&) = delete;
+    Plan& operator=(const Plan&) = delete;
+    ~Plan() {
+        const std::lock_guard<std::mutex> hold(planner_lock());
+        if (plan != nullptr) fftw_destroy_plan(plan);
+        --alive;
+    }
+    static inline std::atomic<std::size_t> alive = 0;
+};
+using SharedPlan = std::shared_ptr<const Plan>;
+
 // The planner sees scratch of the same alignment as every later buffer, which is what new-array execution requires.
 // FFTW_ESTIMATE looks at the length only; measured plans and stored wisdom would differ between machines and runs.
-fftw_plan plan_for(Kind kind, Way way, std::size_t length) {
-    if (length == 0 || length > longest) throw std::length_error("transform length " + std::to_string(length));
-    static std::map<std::tuple<Kind, Way, std::size_t>, Plan> plans;
+SharedPlan made_plan(Kind kind, Way way, std::size_t length) {
+    const int n = static_cast<int>(length);
+    auto made = std::make_shared<Plan>();
+    auto a = aligned<Complex>(length);
+    auto t = aligned<double>(kind == Kind::real ? length : 1);
+    auto b = aligned<Complex>(kind == Kind::complex ? length : 1);
     const std::lock_guard<std::mutex> hold(planner_lock());
-    Plan& plan = plans[{kind, way, length}];
-    if (plan == nullptr) {
-        const int n = static_cast<int>(length);
-        auto a = aligned<Complex>(length);
-        if (kind == Kind::real) {
-            auto t = aligned<double>(length);
-            plan.reset(way == Way::forward
-                           ? fftw_plan_dft_r2c_1d(n, t.get(), raw(a.get()), FFTW_ESTIMATE)
-                           : fftw_plan_dft_c2r_1d(n, raw(a.get()), t.get(), FFTW_ESTIMATE | FFTW_DESTROY_INPUT));
-        } else {
-            auto b = aligned<Complex>(length);
-            plan.reset(fftw_plan_dft_1d(n, raw(a.get()), raw(b.get()),
-                                        way == Way::forward ? FFTW_FORWARD : FFTW_BACKWARD, FFTW_ESTIMATE));
-        }
-        if (plan == nullptr) throw std::bad_alloc();
+    if (kind == Kind::real) {
+        made->plan = way == Way::forward
+                         ? fftw_plan_dft_r2c_1d(n, t.get(), raw(a.get()), FFTW_ESTIMATE)
+                         : fftw_plan_dft_c2r_1d(n, raw(a.get()), t.get(), FFTW_ESTIMATE | FFTW_DESTROY_INPUT);
+    } else {
+        made->plan = fftw_plan_dft_1d(n, raw(a.get()), raw(b.get()), way == Way::forward ? FFTW_FORWARD : FFTW_BACKWARD,
+                                      FFTW_ESTIMATE);
     }
-    return plan.get();
+    // The library remembers something of every length it ever planned, which would grow without end.
+    fftw_forget_wisdom();
+    if (made->plan == nullptr) throw std::bad_alloc();
+    return made;
 }
 
-// Both directions of one length. The inverse is planned when first asked for: many transforms only ever go forward.
+// The plans used last, the latest in front.
+class RecentPlans {
+public:
+    SharedPlan get(Kind kind, Way way, std::size_t length) {
+        if (length == 0 || length > longest) throw std::length_error("transform length " + std::to_string(length));
+        if (SharedPlan known = find(kind, way, length)) return known;
+        // Not under the lock: two threads may make the same plan once, which costs a moment.
+        SharedPlan plan = made_plan(kind, way, length);
+        std::list<Entry> dropped;  // destroyed after the lock is left
+        const std::lock_guard<std::mutex> hold(lock_);
+        entries_.push_front({kind, way, length, plan});
+        if (entries_.size() > most_kept_plans) dropped.splice(dropped.begin(), entries_, std::prev(entries_.end()));
+        return plan;
+    }
+
+private:
+    struct Entry {
+        Kind kind;
+        Way way;
+        std::size_t length;
+        SharedPlan plan;
+    };
+
+    SharedPlan find(Kind kind, Way way, std::size_t length) {
+        const std::lock_guard<std::mutex> hold(lock_);
+        const auto entry = std::find_if(entries_.begin(), entries_.end(), [&](const Entry& e) {
+            return e.kind == kind && e.way == way && e.length == length;
+        });
+        if (entry == entries_.end()) return nullptr;
+        entries_.splice(entries_.begin(), entries_, entry);
+        return entry->plan;
+    }
+
+    std::mutex lock_;
+    std::list<Entry> entries_;
+};
+
+SharedPlan plan_for(Kind kind, Way way, std::size_t length) {
+    // The planner's lock must outlive the plans that are destroyed under it when the program ends.
+    planner_lock();
+    static RecentPlans plans;
+    return plans.get(kind, way, length);
+}
+
+// Both directions of one length; the inverse is planned when first asked for.
 class Plans {
 public:
     Plans(Kind kind, std::size_t length)
         : kind_(kind), length_(length), forward_(plan_for(kind, Way::forward, length)) {}
-    [[nodiscard]] fftw_plan forward() const { return forward_; }
+    [[nodiscard]] fftw_plan forward() const { return forward_->plan; }
     [[nodiscard]] fftw_plan inverse() {
         if (inverse_ == nullptr) inverse_ = plan_for(kind_, Way::inverse, length_);
-        return inverse_;
+        return inverse_->plan;
     }
 
 private:
     Kind kind_;
     std::size_t length_;
-    fftw_plan forward_;
-    fftw_plan inverse_ = nullptr;
+    SharedPlan forward_, inverse_;
 };
 
 }  // namespace
+
+std::size_t plans_in_memory() noexcept {
+    return Plan::alive;
+}
 
 struct RealFft::Work {
     explicit Work(std::size_t n)

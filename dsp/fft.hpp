@@ -3,8 +3,8 @@
 //     forward   X[k] = sum over n of x[n] exp(-2 pi j k n / N)          (not scaled)
 //     inverse   x[n] = 1/N sum over k of X[k] exp(+2 pi j k n / N)      (forward then inverse gives x back)
 //
-// Plans are made once for each length, under a lock, and shared by every object of that length. They are chosen from
-// the length alone, never by timing, so two runs take the same path. An object owns its aligned buffers: one object
+// Objects of one length share a plan; the plans used last are kept for the next object. They are chosen from the length
+// alone, never by timing, so two runs take the same path. An object owns its aligned buffers: one object
 // belongs to one thread at a time, any number of objects may work at once, and creating them is safe from any thread.
 // Lengths whose only prime factors are 2, 3, 5 and 7 are fastest (see choose_period).
 #pragma once
@@ -15,6 +15,12 @@
 #include <span>
 
 namespace coldtune::dsp {
+
+// Plans kept beyond the objects that use them. An analysis goes through fewer lengths than this; a program that runs
+// for days and meets ever new ones must not grow with them.
+inline constexpr std::size_t most_kept_plans = 16;
+// Plans there are at the moment, kept or in use. Safe from any thread.
+std::size_t plans_in_memory() noexcept;
 
 // Transform of `size()` real numbers to their `bins()` = size()/2 + 1 non-negative frequencies, and back.
 class RealFft {

@@ -4,17 +4,18 @@
 
 #include <algorithm>
 #include <array>
-#include <fstream>
 #include <nlohmann/json.hpp>
-#include <sstream>
 
 #include "analyzer/record/atomic_file.hpp"
 #include "analyzer/record/coil_file.hpp"
+#include "analyzer/record/json_text.hpp"
 
 namespace coldtune::gui {
 namespace {
 
 using Json = nlohmann::ordered_json;
+
+constexpr std::size_t kLongestCoilFile = std::size_t{1} << 20;  // what the strict reader takes
 
 constexpr std::array kParts = {CoilPart::ground,      CoilPart::wall,    CoilPart::ceiling,
                                CoilPart::strike_ring, CoilPart::primary, CoilPart::tank};
@@ -239,11 +240,9 @@ Result<CoilForm> form_from_json(std::string_view json_text, std::string_view ori
 }
 
 Result<CoilForm> load_form(const std::filesystem::path& path) {
-    std::ifstream file(path, std::ios::binary);
-    if (!file) return bad_input(fmt::format("{}: cannot be opened; check the name", path.string()));
-    std::stringstream text;
-    text << file.rdbuf();
-    return form_from_json(text.str(), path.string());
+    const auto text = record::read_text(path, kLongestCoilFile);
+    if (!text) return text.error();
+    return form_from_json(*text, path.string());
 }
 
 Status save_form(const CoilForm& form, const std::filesystem::path& path) {

@@ -5,11 +5,11 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdlib>
-#include <fstream>
+#include <limits>
 #include <nlohmann/json.hpp>
-#include <sstream>
 
 #include "analyzer/record/atomic_file.hpp"
+#include "analyzer/record/json_text.hpp"
 
 namespace coldtune::gui {
 namespace {
@@ -18,6 +18,8 @@ namespace fs = std::filesystem;
 using Json = nlohmann::ordered_json;
 
 constexpr const char* kSchema = "coldtune.window.v1";
+// Seventeen results of a tuning, a mebibyte each at most, and the rest.
+constexpr std::size_t kLongestFile = std::size_t{32} << 20;
 
 template <typename T>
 void take(const Json& from, const char* key, T& into) {
@@ -25,7 +27,13 @@ void take(const Json& from, const char* key, T& into) {
     if (found == from.end()) return;
     if constexpr (std::is_same_v<T, bool>) {
         if (found->is_boolean()) into = found->get<bool>();
-    } else if constexpr (std::is_arithmetic_v<T>) {
+    } else if constexpr (std::is_integral_v<T>) {
+        // A number that T cannot hold stays at T's end instead of becoming anything.
+        if (found->is_number()) {
+            into = static_cast<T>(std::clamp(found->get<double>(), static_cast<double>(std::numeric_limits<T>::min()),
+                                             static_cast<double>(std::numeric_limits<T>::max())));
+        }
+    } else if constexpr (std::is_floating_point_v<T>) {
         if (found->is_number()) into = found->get<T>();
     } else {
         if (found->is_string()) into = found->get<std::string>();
@@ -77,12 +85,12 @@ fs::path pictures_folder() {
 
 Remembered load_settings(const fs::path& path) {
     Remembered r;
-    std::ifstream file(path, std::ios::binary);
-    if (!file) return r;
-    std::stringstream text;
-    text << file.rdbuf();
-    const Json root = Json::parse(text.str(), nullptr, false);
-    if (!root.is_object() || root.value("schema", "") != kSchema) return r;
+    const auto json = record::read_json(path, {.bytes = kLongestFile});
+    if (!json || !json->is_object()) return r;
+    const Json& root = *json;
+    std::string schema;
+    take(root, "schema", schema);
+    if (schema != kSchema) return r;
     take(root, "width", r.width);
     take(root, "height", r.height);
     take(root, "dark", r.dark);

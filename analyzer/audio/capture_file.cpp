@@ -92,12 +92,12 @@ Error truncated(sf_count_t promised, std::size_t got) {
         fmt::format("damaged or cut short: {} of {} frames can be read; record or copy it again", got, promised));
 }
 
-Status read_frames(SNDFILE* file, const SF_INFO& info, std::vector<std::vector<double>>& channels) {
+// Appends the next `frames` frames, of which `before` have been read so far.
+Status read_frames(SNDFILE* file, const SF_INFO& info, std::size_t before, std::size_t frames,
+                   std::vector<std::vector<double>>& channels) {
     const auto width = static_cast<std::size_t>(info.channels);
-    const auto frames = static_cast<std::size_t>(info.frames);
     const std::size_t block_frames = std::max<std::size_t>(1, 16384 / width);
     std::vector<double> block(block_frames * width);
-    for (auto& channel : channels) channel.reserve(frames);
     std::size_t done = 0;
     while (done < frames) {
         const auto wanted = static_cast<sf_count_t>(std::min(block_frames, frames - done));
@@ -110,19 +110,35 @@ Status read_frames(SNDFILE* file, const SF_INFO& info, std::vector<std::vector<d
                     return bad_input(fmt::format(
                         "channel {} holds {} at frame {}, which is no sample of full scale 1; save it again", c + 1,
                         std::isfinite(sample) ? fmt::format("{}", sample) : "a value that is not a number",
-                        done + frame + 1));
+                        before + done + frame + 1));
                 }
                 channels[c].push_back(sample);
             }
         }
         done += static_cast<std::size_t>(got);
     }
-    if (done < frames || sf_error(file) != SF_ERR_NO_ERROR) return truncated(info.frames, done);
+    if (done < frames || sf_error(file) != SF_ERR_NO_ERROR) return truncated(info.frames, before + done);
     return Done{};
 }
 
-// The sentences of this function have no file name yet.
-Result<Sound> read_open(int descriptor, std::uint64_t length, int least_channels) {
+struct OpenSound {
+    SoundFile file;
+    SF_INFO info{};
+    Sound facts;  // no samples yet
+};
+
+void take_note(SNDFILE* file, int header_rate_hz, Sound& sound) {
+    const char* comment = sf_get_string(file, SF_STR_COMMENT);
+    auto stored = comment != nullptr ? parse_note(comment) : std::nullopt;
+    if (!stored) return;
+    sound.note = std::move(stored->note);
+    // The header rounds the rate to whole hertz; anything further off belongs to another recording.
+    const double exact_hz = stored->sample_rate_hz;
+    if (std::abs(exact_hz - header_rate_hz) <= 0.5) sound.sample_rate_hz = exact_hz;
+}
+
+// Everything but the samples. The sentences of this function have no file name yet.
+Result<OpenSound> open_sound(int descriptor, std::uint64_t length, int least_channels) {
     std::array<char, 4> magic{};
     if (::pread(descriptor, magic.data(), magic.size(), 0) != 4) return bad_input("is not a WAV or FLAC file");
     const std::string_view kind(magic.data(), magic.size());
@@ -135,9 +151,10 @@ Result<Sound> read_open(int descriptor, std::uint64_t length, int least_channels
         return bad_input("is not a WAV or FLAC file; record or convert it to one");
     }
 
-    SF_INFO info{};
-    const SoundFile file(sf_open_fd(descriptor, SFM_READ, &info, SF_FALSE));
-    if (!file) {
+    OpenSound open;
+    SF_INFO& info = open.info;
+    open.file.reset(sf_open_fd(descriptor, SFM_READ, &info, SF_FALSE));
+    if (!open.file) {
         return bad_input(fmt::format("cannot be read as audio ({}); record or convert it again",
                                      record::one_line(sf_strerror(nullptr), 100)));
     }
@@ -157,29 +174,39 @@ Result<Sound> read_open(int descriptor, std::uint64_t length, int least_channels
     if (info.frames <= 0) return bad_input("holds no samples; record it again");
     if (info.frames == SF_COUNT_MAX)
         return bad_input("its header does not say how long it is; save it as a whole file");
-    if (static_cast<std::uint64_t>(info.frames) > most_capture_frames) {
-        return bad_input(fmt::format("{} frames are too many; at most {} ({:.0f} s at this rate) are read", info.frames,
-                                     most_capture_frames, static_cast<double>(most_capture_frames) / info.samplerate));
-    }
-    Sound sound;
+    Sound& sound = open.facts;
     sound.sample_rate_hz = info.samplerate;
     sound.bits = coding->floating || !layout ? coding->bits : layout->valid_bits;
     sound.floating = coding->floating;
     sound.channels_of_file = info.channels;
-    sound.channels.resize(static_cast<std::size_t>(std::min(info.channels, 2)));
-    if (const Status read = read_frames(file.get(), info, sound.channels); !read) return read.error();
-    if (const char* comment = sf_get_string(file.get(), SF_STR_COMMENT); comment != nullptr) {
-        if (auto stored = parse_note(comment)) {
-            sound.note = std::move(stored->note);
-            // The header rounds the rate to whole hertz; anything further off belongs to another recording.
-            const double exact_hz = stored->sample_rate_hz;
-            if (std::abs(exact_hz - info.samplerate) <= 0.5) sound.sample_rate_hz = exact_hz;
-        }
+    take_note(open.file.get(), info.samplerate, sound);
+    return open;
+}
+
+Result<Sound> read_open(int descriptor, std::uint64_t length, int least_channels) {
+    auto open = open_sound(descriptor, length, least_channels);
+    if (!open) return open.error();
+    const SF_INFO& info = open->info;
+    if (static_cast<std::uint64_t>(info.frames) > most_capture_frames) {
+        return bad_input(fmt::format(
+            "{} frames are too many; at most {} ({:.0f} s at this rate) are read at once; cut it, or give analyze its "
+            "--period",
+            info.frames, most_capture_frames, static_cast<double>(most_capture_frames) / info.samplerate));
     }
+    Sound sound = std::move(open->facts);
+    const auto frames = static_cast<std::size_t>(info.frames);
+    sound.channels.resize(static_cast<std::size_t>(std::min(info.channels, 2)));
+    for (auto& channel : sound.channels) channel.reserve(frames);
+    if (const Status read = read_frames(open->file.get(), info, 0, frames, sound.channels); !read) return read.error();
     return sound;
 }
 
-Result<Sound> read_sound(const fs::path& path, int least_channels) {
+struct OpenFile {
+    std::unique_ptr<Descriptor> descriptor;
+    std::uint64_t length = 0;
+};
+
+Result<OpenFile> open_file(const fs::path& path) {
     const std::string name = name_of(path);
     struct stat status {};
     if (::stat(path.c_str(), &status) != 0) {
@@ -190,16 +217,27 @@ Result<Sound> read_sound(const fs::path& path, int least_channels) {
     if (S_ISDIR(status.st_mode)) return bad_input(name + ": is a folder; name a file");
     if (!S_ISREG(status.st_mode)) return bad_input(name + ": is not an ordinary file; save the capture to one");
     if (status.st_size == 0) return bad_input(name + ": is empty; record it again");
-    const Descriptor descriptor(::open(path.c_str(), O_RDONLY | O_CLOEXEC));
-    if (descriptor.get() < 0) {
+    OpenFile file{std::make_unique<Descriptor>(::open(path.c_str(), O_RDONLY | O_CLOEXEC)),
+                  static_cast<std::uint64_t>(status.st_size)};
+    if (file.descriptor->get() < 0) {
         return bad_input(fmt::format("{}: cannot be opened: {}", name, std::generic_category().message(errno)));
     }
+    return file;
+}
+
+Error named(const fs::path& path, const Error& error) {
+    return {error.kind, name_of(path) + ": " + error.message};
+}
+
+Result<Sound> read_sound(const fs::path& path, int least_channels) {
+    const auto file = open_file(path);
+    if (!file) return file.error();
     try {
-        auto sound = read_open(descriptor.get(), static_cast<std::uint64_t>(status.st_size), least_channels);
-        if (!sound) return Error{sound.error().kind, name + ": " + sound.error().message};
+        auto sound = read_open(file->descriptor->get(), file->length, least_channels);
+        if (!sound) return named(path, sound.error());
         return sound;
     } catch (const std::bad_alloc&) {
-        return bad_input(name + ": too long for this computer's memory; cut it");
+        return bad_input(name_of(path) + ": too long for this computer's memory; cut it");
     }
 }
 
@@ -354,6 +392,46 @@ Result<CaptureFile> read_capture(const fs::path& path) {
     file.floating = sound->floating;
     file.channels = sound->channels_of_file;
     return file;
+}
+
+struct CaptureReader::State {
+    OpenFile file;
+    OpenSound sound;
+    std::size_t done = 0;
+};
+
+CaptureReader::CaptureReader(fs::path path, std::unique_ptr<State> state)
+    : path_(std::move(path)), state_(std::move(state)) {}
+CaptureReader::CaptureReader(CaptureReader&&) noexcept = default;
+CaptureReader& CaptureReader::operator=(CaptureReader&&) noexcept = default;
+CaptureReader::~CaptureReader() = default;
+
+Result<CaptureReader> CaptureReader::open(const fs::path& path) {
+    auto file = open_file(path);
+    if (!file) return file.error();
+    auto sound = open_sound(file->descriptor->get(), file->length, 2);
+    if (!sound) return named(path, sound.error());
+    return CaptureReader(path, std::make_unique<State>(State{std::move(*file), std::move(*sound)}));
+}
+
+std::uint64_t CaptureReader::frames() const {
+    return static_cast<std::uint64_t>(state_->sound.info.frames);
+}
+double CaptureReader::sample_rate_hz() const {
+    return state_->sound.facts.sample_rate_hz;
+}
+const std::optional<CaptureNote>& CaptureReader::note() const {
+    return state_->sound.facts.note;
+}
+
+Result<dsp::TwoChannelCapture> CaptureReader::next(std::size_t frames) {
+    std::vector<std::vector<double>> channels(2);
+    const auto left = this->frames() - state_->done;
+    const auto wanted = static_cast<std::size_t>(std::min<std::uint64_t>(frames, left));
+    const Status read = read_frames(state_->sound.file.get(), state_->sound.info, state_->done, wanted, channels);
+    if (!read) return named(path_, read.error());
+    state_->done += wanted;
+    return dsp::TwoChannelCapture{sample_rate_hz(), std::move(channels[0]), std::move(channels[1])};
 }
 
 Result<MonoFile> read_mono(const fs::path& path) {

@@ -7,7 +7,9 @@
 #pragma once
 
 #include <cstddef>
+#include <cstdint>
 #include <filesystem>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -17,7 +19,7 @@
 
 namespace coldtune::audio {
 
-// 175 s at 192 kHz: a hundred times the longest stimulus anybody needs, half a gigabyte in memory.
+// 175 s at 192 kHz, half a gigabyte in memory. Longer ones are for CaptureReader: four hours would take 44 GB.
 inline constexpr std::size_t most_capture_frames = std::size_t{1} << 25;
 inline constexpr double lowest_capture_rate_hz = 8e3;
 inline constexpr double highest_capture_rate_hz = 384e3;
@@ -53,6 +55,29 @@ enum class SampleFormat { pcm16, pcm24, pcm32, float32, float64 };
 // outside 8 kHz .. 384 kHz, more than most_capture_frames (refused before they are allocated), truncated or damaged
 // data, also where the header claims more than the file holds.
 Result<CaptureFile> read_capture(const std::filesystem::path& path);
+
+// The same file piece by piece, for captures of any length: holds no more than the piece asked for.
+class CaptureReader {
+public:
+    // Errors of read_capture that the header shows, but no length is too long.
+    static Result<CaptureReader> open(const std::filesystem::path& path);
+    CaptureReader(CaptureReader&&) noexcept;
+    CaptureReader& operator=(CaptureReader&&) noexcept;
+    ~CaptureReader();
+
+    [[nodiscard]] std::uint64_t frames() const;  // as the header says, held against the file's length where it can be
+    [[nodiscard]] double sample_rate_hz() const;
+    [[nodiscard]] const std::optional<CaptureNote>& note() const;
+
+    // The next frames, at most so many; fewer at the end, none after it. Errors of read_capture about samples.
+    Result<dsp::TwoChannelCapture> next(std::size_t frames);
+
+private:
+    struct State;
+    CaptureReader(std::filesystem::path path, std::unique_ptr<State> state);
+    std::filesystem::path path_;
+    std::unique_ptr<State> state_;
+};
 
 // Written to a temporary beside the target and renamed, so a failure leaves nothing half-written. Format by extension
 // (.wav, .flac; FLAC holds pcm16 and pcm24). PCM is rounded to nearest, never dithered or clipped: a sample beyond full

@@ -7,6 +7,7 @@
 #include "analyzer/cli/keep_options.hpp"
 #include "analyzer/cli/result_output.hpp"
 #include "analyzer/measure/analysis.hpp"
+#include "analyzer/measure/long_capture.hpp"
 
 namespace coldtune::cli {
 namespace {
@@ -38,9 +39,24 @@ ExitCode refuse(const Options& o, Console& console, const Error& error) {
     return console.fail("analyze", error);
 }
 
+// Hours of a periodic stimulus, piece by piece.
+ExitCode analyze_long(const Options& o, measure::AnalysisRequest request, Console& console) {
+    if (!o.keep.book_path.empty() || !o.capture.shorted_path.empty()) {
+        return console.fail("analyze", usage_error(o.capture.capture_path +
+                                                   ": too long to be kept in a book or to be compared with --shorted; "
+                                                   "cut it, or analyze it alone"));
+    }
+    auto condensed = measure::condense(o.capture.capture_path, o.capture.period, o.capture.settle);
+    if (!condensed) return refuse(o, console, condensed.error());
+    const auto result = measure::analyze_condensed(std::move(request), std::move(*condensed));
+    if (!result) return console.fail("analyze", result.error());
+    return print_result(console, "analyze", *result, o.output);
+}
+
 ExitCode analyze(const Options& o, Console& console) {
     auto request = make_request(o.capture.bench);
     if (!request) return refuse(o, console, request.error());
+    if (measure::is_long_capture(o.capture.capture_path)) return analyze_long(o, std::move(*request), console);
     auto capture = audio::read_capture(o.capture.capture_path);
     if (!capture) return refuse(o, console, capture.error());
     if (!o.keep.book_path.empty()) return analyze_and_keep(o, console);

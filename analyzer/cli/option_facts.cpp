@@ -1,6 +1,7 @@
 #include "analyzer/cli/option_facts.hpp"
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 
 namespace coldtune::cli {
 namespace {
@@ -14,7 +15,7 @@ void read_type(const std::string& type, OptionFacts& facts) {
     } else if (type.find(":INT in") != std::string::npos) {
         // "[2 - 9]" as words.
         std::string range = type.substr(type.find('[') + 1);
-        range = range.substr(0, range.find(']'));
+        range.resize(std::min(range.size(), range.find(']')));
         const auto dash = range.find(" - ");
         if (dash != std::string::npos) range.replace(dash, 3, " to ");
         facts.help += " (" + range + ")";

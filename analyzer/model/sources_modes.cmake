@@ -9,4 +9,5 @@ target_sources(coldtune_analyzer PRIVATE
   secondary.cpp
   secondary_modes.cpp
   spark_exchange.cpp
-  strip_interaction.cpp)
+  strip_interaction.cpp
+  tank_loop.cpp)

@@ -13,3 +13,7 @@ coldtune_test(below_band_test
 coldtune_test(command_line_test
   SOURCES command_line_test.cpp
   LIBS coldtune_analyzer nlohmann_json::nlohmann_json)
+
+coldtune_test(long_capture_test
+  SOURCES long_capture_test.cpp
+  LIBS coldtune_analyzer)

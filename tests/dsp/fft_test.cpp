@@ -164,6 +164,25 @@ TEST(Fft, PlansAndExecutesFromManyThreadsWithTheSameDigits) {
     }
 }
 
+// A program that meets ever new lengths must not keep a plan of each; an object keeps its own as long as it lives.
+TEST(Fft, KeepsFewPlansHoweverManyLengthsThereWere) {
+    const auto line = [](RealFft& fft) {
+        for (std::size_t i = 0; i < fft.size(); ++i) fft.time()[i] = std::cos(static_cast<double>(i % 7));
+        fft.forward();
+        return fft.spectrum()[3];
+    };
+    RealFft early(997);
+    const Complex before = line(early);
+    for (std::size_t n = 2000; n < 2100; ++n) {
+        RealFft real(n);
+        ComplexFft complex(n);
+        EXPECT_LE(plans_in_memory(), most_kept_plans + 3) << n;  // those of the three objects beside the kept ones
+    }
+    EXPECT_EQ(line(early), before);
+    RealFft late(997);  // forgotten and made anew meanwhile
+    EXPECT_EQ(line(late), before);
+}
+
 TEST(Fft, RefusesLengthsItCannotDo) {
     EXPECT_THROW(RealFft(0), std::length_error);
     EXPECT_THROW(ComplexFft((std::size_t{1} << 30) + 1), std::length_error);

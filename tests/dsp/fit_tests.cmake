@@ -6,8 +6,9 @@ coldtune_test(dsp_fit_test
     correction_test.cpp
     least_squares_test.cpp
     resonance_fit_test.cpp
+    resonance_property_test.cpp
     ringdown_test.cpp
-  LIBS coldtune_dsp Eigen3::Eigen)
+  LIBS coldtune_dsp Eigen3::Eigen fmt::fmt)
 
 # Thousands of fits: apart, so that it runs beside the others; sanitizers slow it more than tenfold.
 coldtune_test(dsp_fit_statistics_test
