@@ -46,7 +46,7 @@ ExitCode analyze_long(const Options& o, measure::AnalysisRequest request, Consol
                                                    ": too long to be kept in a book or to be compared with --shorted; "
                                                    "cut it, or analyze it alone"));
     }
-    auto condensed = measure::condense(o.capture.capture_path, o.capture.period, o.capture.settle);
+    auto condensed = measure::condense(o.capture.capture_path, request.hookup, o.capture.period, o.capture.settle);
     if (!condensed) return refuse(o, console, condensed.error());
     const auto result = measure::analyze_condensed(std::move(request), std::move(*condensed));
     if (!result) return console.fail("analyze", result.error());

@@ -30,7 +30,8 @@ struct Line {
 
 class Condenser {
 public:
-    Condenser(std::size_t period, std::uint64_t pieces) : period_(period), pieces_(pieces) {
+    Condenser(bench::Hookup hookup, std::size_t period, std::uint64_t pieces)
+        : hookup_(hookup), period_(period), pieces_(pieces) {
         groups_.resize(static_cast<std::size_t>(std::min<std::uint64_t>(kGroups, pieces)));
         for (Group& group : groups_) group.lines.resize(period / 2 + 1);
     }
@@ -50,7 +51,7 @@ public:
             drift_sum_ += *response.clock_drift_ppm;
             ++drifts_;
         }
-        for (Finding& f : judge_signal(health, &response)) {
+        for (Finding& f : judge_signal(health, &response, hookup_)) {
             const auto same = [&](const Finding& known) { return known.code == f.code && known.weight == f.weight; };
             if (std::any_of(findings_.begin(), findings_.end(), same)) continue;
             f.text = fmt::format("from {:.0f} s on: {}", from_s, f.text);
@@ -117,6 +118,7 @@ private:
         }
     }
 
+    bench::Hookup hookup_;
     std::size_t period_;
     std::uint64_t pieces_;
     std::vector<Group> groups_;
@@ -132,8 +134,9 @@ bool is_long_capture(const std::filesystem::path& path) {
     return reader.ok() && reader->frames() > audio::most_capture_frames;
 }
 
-Result<CondensedCapture> condense(const std::filesystem::path& path, std::optional<std::size_t> period_frames,
-                                  std::optional<std::size_t> settle_periods, std::size_t piece_frames_at_most) {
+Result<CondensedCapture> condense(const std::filesystem::path& path, bench::Hookup hookup,
+                                  std::optional<std::size_t> period_frames, std::optional<std::size_t> settle_periods,
+                                  std::size_t piece_frames_at_most) {
     const std::string name = record::one_line(path.string(), 200);
     auto reader = audio::CaptureReader::open(path);
     if (!reader) return reader.error();
@@ -152,7 +155,7 @@ Result<CondensedCapture> condense(const std::filesystem::path& path, std::option
                         name, piece_frames_at_most, period, audio::most_capture_frames));
     }
     const std::size_t piece_frames = piece_frames_at_most / period * period;
-    Condenser condenser(period, (reader->frames() + piece_frames - 1) / piece_frames);
+    Condenser condenser(hookup, period, (reader->frames() + piece_frames - 1) / piece_frames);
     bool begun = false;
     std::optional<Error> gap;    // a piece without response; only silence may follow it
     std::optional<Error> never;  // why none has begun

@@ -14,6 +14,7 @@
 #include <vector>
 
 #include "analyzer/audio/capture_file.hpp"
+#include "analyzer/bench/hookup.hpp"
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/finding.hpp"
 #include "dsp/result.hpp"
@@ -34,8 +35,8 @@ struct CondensedCapture {
 // `period_frames` nullopt: the file's note, when the signal confirms it. Errors (bad_input, one line with the file's
 // name): as of audio::CaptureReader; no known period, or one too long for pieces of this size; fewer than two pieces
 // with the signal in them; a piece in the middle that gives no response.
-Result<CondensedCapture> condense(const std::filesystem::path& path, std::optional<std::size_t> period_frames,
-                                  std::optional<std::size_t> settle_periods,
+Result<CondensedCapture> condense(const std::filesystem::path& path, bench::Hookup hookup,
+                                  std::optional<std::size_t> period_frames, std::optional<std::size_t> settle_periods,
                                   std::size_t piece_frames_at_most = kPieceFrames);
 
 // Whether a capture is too long for audio::read_capture (false for what cannot be opened: reading it will say why).

@@ -44,7 +44,7 @@ protected:
         return path;
     }
     Result<MeasurementResult> piecewise(const audio::CaptureFile& file, const bench::Bench& on) const {
-        auto condensed = condense(written(file), std::nullopt, std::nullopt, kPiece);
+        auto condensed = condense(written(file), bench::Hookup::foot, std::nullopt, std::nullopt, kPiece);
         if (!condensed) return condensed.error();
         return analyze_condensed(test::request_for(on, {}), std::move(*condensed));
     }
@@ -106,7 +106,7 @@ TEST_F(LongCapture, TheClocksDriftIsSaidAndStaysInTheInterval) {
 
 TEST_F(LongCapture, WhatCannotBeAveragedIsRefused) {
     const auto refusal = [&](const audio::CaptureFile& file, std::optional<std::size_t> period = std::nullopt) {
-        const auto condensed = condense(written(file), period, std::nullopt, kPiece);
+        const auto condensed = condense(written(file), bench::Hookup::foot, period, std::nullopt, kPiece);
         return condensed ? std::string("it was taken") : condensed.error().message;
     };
     audio::CaptureFile unknown = whole;
@@ -121,7 +121,8 @@ TEST_F(LongCapture, WhatCannotBeAveragedIsRefused) {
     for (auto* channel : {&torn.capture.generator, &torn.capture.coil})
         std::fill_n(channel->begin() + 4 * kPiece, kPiece, 0.0);
     EXPECT_THAT(refusal(torn), HasSubstr("silent from 7 s on and then not"));
-    EXPECT_THAT(condense(folder / "none.wav", kPeriod, 1).error().message, HasSubstr("there is no such file"));
+    EXPECT_THAT(condense(folder / "none.wav", bench::Hookup::foot, kPeriod, 1).error().message,
+                HasSubstr("there is no such file"));
     EXPECT_FALSE(is_long_capture(written(whole)));
 }
 
