@@ -48,6 +48,10 @@ Result<const Run*> choose_run(const Book& book, std::string_view text) {
     }
     if (named != nullptr) return named;
     if (book.runs.empty()) return usage_error("the book has no runs yet; add one first");
+    if (book.runs.size() == 1) {
+        return usage_error(
+            fmt::format("there is no run {}; the only one is {}", record::in_quotes(text), book.runs.front().number));
+    }
     return usage_error(fmt::format("there is no run {}; numbers go from {} to {}", record::in_quotes(text),
                                    book.runs.front().number, book.runs.back().number));
 }

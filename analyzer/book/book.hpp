@@ -22,6 +22,10 @@ namespace coldtune::book {
 // JSON that is kept as it came.
 using KeptJson = std::shared_ptr<const record::Json>;
 
+// Tells whether an entry is still as it was kept (seal.hpp); "" in books of before there were any. `altered`, in memory
+// only, is set where it is not: then no number of the entry counts.
+using Seal = std::string;
+
 // A file in NAME.captures.
 struct KeptFile {
     std::string file;  // plain name; "" = none
@@ -38,6 +42,8 @@ struct KeptCapture {
     std::string recorded_utc;   // "" = unknown
     std::string origin;         // name of the file it was taken from; "" = straight from the interface
     std::string origin_sha256;  // of that file; "" without one
+    Seal seal = {};
+    bool altered = false;
 };
 
 // The coil as it was at some time: what COIL.json said. A changed description is a new version.
@@ -45,6 +51,8 @@ struct CoilVersion {
     int number = 0;
     std::string added_utc;
     KeptJson description;
+    Seal seal = {};
+    bool altered = false;
 };
 
 // An audio interface with its cable, as declared.
@@ -53,6 +61,8 @@ struct Interface {
     std::string device;  // "" = unknown
     double input_resistance_ohm = 0;
     double input_capacitance_f = 0;
+    Seal seal = {};
+    bool altered = false;
 };
 
 struct Note {
@@ -70,7 +80,7 @@ struct Settings {
     double reference_ohm = 0;
     double load_ohm = 0;  // 0 = no load standard
     measure::BenchTolerances tolerances;
-    bool coupled = false;  // hookup foot: secondary and closed tank sought together
+    bool coupled = false;                                      // hookup foot: secondary and closed tank sought together
     std::optional<std::size_t> period_frames, settle_periods;  // nullopt: left to the capture
 };
 
@@ -96,6 +106,8 @@ struct Run {
     KeptFile result_file;                     // the same with it: what `analyze --json --curve` prints, byte for byte
     std::optional<ResponseOutline> response;  // nullopt where there is no response to draw
     std::vector<Note> notes;
+    Seal seal = {};
+    bool altered = false;
 };
 
 struct Book {

@@ -31,7 +31,8 @@ Result<Seen> look_at(const fs::path& path) {
         return bad_input(fmt::format("{}: cannot be looked at: {}; check the disk",
                                      record::one_line(path.string(), 200), std::generic_category().message(errno)));
     }
-    if (!S_ISREG(status.st_mode)) return bad_input(record::one_line(path.string(), 200) + ": is no ordinary file");
+    if (!S_ISREG(status.st_mode))
+        return bad_input(record::one_line(path.string(), 200) + ": is no ordinary file; name the book itself");
     seen.there = true;
     seen.bytes = static_cast<std::uint64_t>(status.st_size);
     return seen;
@@ -41,6 +42,7 @@ Result<Seen> look_at(const fs::path& path) {
 struct Read {
     Seen seen;
     std::variant<Book, NoBook> outcome;
+    std::string head;  // the beginning of a text that gave no book
 };
 
 Result<Read> read_file(const fs::path& path) {
@@ -58,7 +60,40 @@ Result<Read> read_file(const fs::path& path) {
     read.seen.sha256 = record::sha256(*text);
     read.seen.bytes = text->size();
     read.outcome = parse_book(*text, path.string());
+    if (std::holds_alternative<NoBook>(read.outcome)) read.head = text->substr(0, 2000);
     return read;
+}
+
+// What stands after "KEY": in the beginning of a damaged book; "" where nothing does.
+std::string value_in(std::string_view head, std::string_view key) {
+    auto at = head.find(fmt::format("\"{}\":", key));
+    if (at == std::string_view::npos) return {};
+    at = head.find_first_not_of(" \t\r\n", at + key.size() + 3);
+    if (at == std::string_view::npos) return {};
+    if (head[at] == '"') ++at;
+    const auto end = head.find_first_of("\",\r\n }", at);
+    // Without its end it may be cut short itself.
+    return end == std::string_view::npos ? std::string() : record::one_line(head.substr(at, end - at), 30);
+}
+
+// What is lost when a save is opened in the place of a damaged book. The newest save aside is the one before the book.
+std::string lost_with(std::string_view head, const std::vector<EarlierSave>& saves, std::size_t opened) {
+    const std::string number = value_in(head, "save_number"), time = value_in(head, "saved_utc"),
+                      last_run = value_in(head, "last_run_number");
+    if (opened == 0 && number == std::to_string(saves[0].number))
+        return {};  // it was set aside already, not yet replaced
+    std::string lost =
+        number.empty() ? fmt::format("what was saved after save {}", saves[0].number) : fmt::format("save {}", number);
+    if (!number.empty() && record::is_utc_time(time)) lost += " of " + time;
+    if (!number.empty() && !last_run.empty()) lost += fmt::format(" (runs to number {})", last_run);
+    for (std::size_t i = 0; i < opened; ++i) {
+        lost += fmt::format(", save {} ({} is damaged too)", saves[i].number, saves[i].path.filename().string());
+    }
+    return lost;
+}
+
+Error no_such_book(const Places& places) {
+    return bad_input(places.name() + ": there is no such book; make it with coldtune book add");
 }
 
 struct ReadBook {
@@ -77,31 +112,47 @@ Result<ReadBook> read_or_recover(const Places& places) {
     }
     const NoBook& why = std::get<NoBook>(read->outcome);
     if (why.why == NoBook::Why::foreign) return bad_input(why.sentence);
-    for (const EarlierSave& save : earlier_saves(places)) {
-        auto earlier = read_file(save.path);
+    const std::vector<EarlierSave> saves = earlier_saves(places);
+    for (std::size_t i = 0; i < saves.size(); ++i) {
+        auto earlier = read_file(saves[i].path);
         if (!earlier) continue;
         auto* book = std::get_if<Book>(&earlier->outcome);
         if (book == nullptr) continue;
-        result.opened.recovery = Recovery{why.sentence, save.path, unknown_files(*book, places)};
+        result.opened.recovery =
+            Recovery{why.sentence, saves[i].path, lost_with(read->head, saves, i), unknown_files(*book, places)};
         result.opened.book = std::move(*book);
         return result;
     }
-    return bad_input(why.sentence + (read->seen.there ? "; no earlier save is there to take its place" : ""));
+    if (!read->seen.there) return no_such_book(places);
+    return bad_input(why.sentence + "; no earlier save is there to take its place, put a copy of the book there");
 }
 
-Status copy_kept_files(const Book& book, const Places& from, const Places& to) {
-    if (Status folder = require_folder(to.captures, true); !folder) return folder;
-    std::vector<std::string> files;
-    for (const KeptCapture& c : book.captures) files.push_back(c.kept.file);
-    for (const Run& r : book.runs) files.push_back(r.result_file.file);
-    for (const std::string& name : files) {
-        // One that is missing here is missing there too; the check of the book says so.
-        std::error_code ignored;
-        if (!fs::is_regular_file(fs::symlink_status(from.captures / name, ignored))) continue;
-        Status kept = record::copy_file_atomically(from.captures / name, to.captures / name);
-        if (!kept) return kept;
+// Every file is looked at before it is copied and after. The value says which are not as they were kept.
+Result<std::vector<std::string>> copy_kept_files(const Book& book, const Places& from, const Places& to) {
+    if (Status folder = require_folder(to.captures, true); !folder) return folder.error();
+    std::vector<const KeptFile*> files;
+    for (const KeptCapture& c : book.captures) files.push_back(&c.kept);
+    for (const Run& r : book.runs) files.push_back(&r.result_file);
+    std::vector<std::string> faults;
+    if (const Status folder = require_folder(from.captures, false); !folder && !files.empty()) {
+        faults.push_back(
+            fmt::format("{}; the copy holds none of the {} kept files", folder.error().message, files.size()));
+        return faults;
     }
-    return Done{};
+    for (const KeptFile* kept : files) {
+        const fs::path source = from.captures / kept->file;
+        const Status sound = check_kept(from, *kept);
+        if (!sound) {
+            faults.push_back(sound.error().message);
+            // A changed one is taken along as it is; from a bad disk the others are, too.
+            if (!record::sha256_of_file(source)) continue;
+        }
+        if (Status copied = record::copy_file_atomically(source, to.captures / kept->file); !copied)
+            return copied.error();
+        if (!sound) continue;
+        if (const Status back = check_kept(to, *kept); !back) return back.error();
+    }
+    return faults;
 }
 
 std::string counted(const std::vector<std::string>& names) {
@@ -118,6 +169,8 @@ std::string recovery_sentence(const OpenedBook& opened, const Places& places) {
     std::string text = fmt::format(
         "{}; opened save {} of {} in its place ({}, runs to number {})", opened.recovery->cause, b.save_number,
         b.saved_utc, opened.recovery->opened.filename().string(), b.runs.empty() ? 0 : b.runs.back().number);
+    const std::string& lost = opened.recovery->lost;
+    text += lost.empty() ? "; that is the same save, nothing was lost" : "; lost: " + lost;
     const auto& after = opened.recovery->files_after_it;
     text += after.empty() ? "; no kept capture is missing from it"
                           : fmt::format("; not in it, but still in {}: {}; add them again",
@@ -156,8 +209,7 @@ Result<BookFile> BookFile::open(const fs::path& path, bool create) {
     // Without this a book that is not there would leave the file of its lock for a moment.
     std::error_code ignored;
     const bool anything = fs::exists(places->book, ignored) || !earlier_saves(*places).empty();
-    if (!anything && !create)
-        return bad_input(places->name() + ": there is no such book; make it with coldtune book add");
+    if (!anything && !create) return no_such_book(*places);
     auto lock = BookLock::take(*places);
     if (!lock) return lock.error();
     BookFile file(std::move(*places), std::move(*lock));
@@ -175,6 +227,7 @@ Result<BookFile> BookFile::open(const fs::path& path, bool create) {
     auto read = read_or_recover(file.places_);
     if (!read) return read.error();
     file.opened_ = std::move(read->opened);
+    file.opened_.alterations = mark_alterations(file.opened_.book);
     file.seen_ = read->seen;
     return file;
 }
@@ -255,7 +308,7 @@ Status BookFile::save() {
     return committed;
 }
 
-Status BookFile::save_as(const fs::path& path) {
+Result<std::vector<std::string>> BookFile::save_as(const fs::path& path) {
     auto places = places_of(path);
     if (!places) return places.error();
     std::error_code ignored;
@@ -268,14 +321,15 @@ Status BookFile::save_as(const fs::path& path) {
     if (!lock) return lock.error();
     BookFile copy(std::move(*places), std::move(*lock));
     copy.opened_.book = opened_.book;
-    Status copied = copy_kept_files(opened_.book, places_, copy.places_);
-    if (copied) copied = copy.save();
-    if (!copied) {
+    auto faults = copy_kept_files(opened_.book, places_, copy.places_);
+    const Status saved = faults ? copy.save() : Status(faults.error());
+    if (!saved) {
         fs::remove_all(copy.places_.captures, ignored);  // made just now
-        return copied;
+        return saved.error();
     }
+    copy.opened_.alterations = opened_.alterations;
     *this = std::move(copy);
-    return Done{};
+    return faults;
 }
 
 }  // namespace coldtune::book

@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "analyzer/book/alterations.hpp"
 #include "analyzer/book/book.hpp"
 #include "analyzer/book/book_lock.hpp"
 #include "analyzer/book/places.hpp"
@@ -18,6 +19,9 @@ namespace coldtune::book {
 struct Recovery {
     std::string cause;             // what was wrong with the file
     std::filesystem::path opened;  // the save opened instead
+    // What went with the file: "save 3 of 2026-11-27T10:30:00Z (runs to number 3), save 2 (save-2.json is damaged
+    // too)", as far as its beginning and the names of the saves tell; "" when the save opened is the very one.
+    std::string lost;
     // Kept files that the save knows nothing of: what was added after it.
     std::vector<std::string> files_after_it;
 };
@@ -25,6 +29,8 @@ struct Recovery {
 struct OpenedBook {
     Book book;
     std::optional<Recovery> recovery;
+    // What of it is not as it was kept, once somebody looked (read_book does not).
+    std::vector<Alteration> alterations = {};
 };
 
 // One line for the person: what was wrong, what was opened, what is missing from it, what becomes of the damaged file.
@@ -60,6 +66,8 @@ public:
     [[nodiscard]] const Book& book() const { return opened_.book; }
     [[nodiscard]] Book& book() { return opened_.book; }
     [[nodiscard]] std::string recovery_text() const { return recovery_sentence(opened_, places_); }
+    // Entries that were changed after they were kept. They stay as they are in the file, marked `altered`.
+    [[nodiscard]] const std::vector<Alteration>& alterations() const { return opened_.alterations; }
 
     // Writes the book with the next save number. Errors (bad_input): the file was changed, or removed, by another
     // program since it was read (nothing is overwritten); it cannot be written; it would not read back. After an error
@@ -68,8 +76,10 @@ public:
     Status save();
 
     // A copy of the book with all its kept files under another name, which must not exist yet; then this object has
-    // that one open. For when `save` refuses.
-    Status save_as(const std::filesystem::path& path);
+    // that one open. For when `save` refuses. The value names, a sentence each, the files that are not as they were
+    // kept: a changed one is copied as it is, one that is missing or cannot be read is missing in the copy too. An
+    // error leaves no copy.
+    Result<std::vector<std::string>> save_as(const std::filesystem::path& path);
 
 private:
     BookFile(Places places, BookLock lock) : places_(std::move(places)), lock_(std::move(lock)) {}

@@ -16,6 +16,8 @@ std::string book_text(const Book& book);
 
 record::Json run_json(const Run& run);
 record::Json capture_json(const KeptCapture& capture);
+record::Json coil_json(const CoilVersion& coil);
+record::Json interface_json(const Interface& interface);
 
 // Why a text gives no book.
 struct NoBook {

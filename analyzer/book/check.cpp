@@ -10,9 +10,13 @@ bool CheckReport::sound() const {
     return std::none_of(findings.begin(), findings.end(), [](const CheckFinding& f) { return f.wrong; });
 }
 
-CheckReport check_book(const Book& book, const Places& places, bool again, const std::function<void(int)>& progress) {
+CheckReport check_book(Book book, const Places& places, bool again, const std::function<void(int)>& progress) {
     CheckReport report;
     report.runs = book.runs.size();
+    const auto enter = [&](const std::vector<Alteration>& found) {
+        for (const Alteration& a : found) report.findings.push_back({true, a.where, a.sentence});
+    };
+    enter(settle_alterations(book, places));
     const auto look = [&](const KeptFile& kept, const std::string& where) {
         ++report.files;
         if (const Status sound = check_kept(places, kept); !sound) {
@@ -35,7 +39,10 @@ CheckReport check_book(const Book& book, const Places& places, bool again, const
         }
         look(c.kept, c.kept.file + users);
     }
-    for (const Run& run : book.runs) look(run.result_file, fmt::format("result of run {}", run.number));
+    for (Run& run : book.runs) {
+        look(run.result_file, fmt::format("result of run {}", run.number));
+        enter(settle_unsealed(run, places));
+    }
     for (const std::string& name : unknown_files(book, places)) {
         report.findings.push_back({false, name, "lies among the captures, but the book does not speak of it"});
     }

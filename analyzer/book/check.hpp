@@ -24,8 +24,10 @@ struct CheckReport {
     [[nodiscard]] bool sound() const;
 };
 
-// Every kept file against its size and checksum; files nobody speaks of; with `again` every run analysed anew and
-// compared with what is stored. `progress` (may be empty) hears the number of the run about to be analysed.
-CheckReport check_book(const Book& book, const Places& places, bool again, const std::function<void(int)>& progress);
+// Every entry against its seal, or, without one, every run against the file of its result; every kept file against its
+// size and checksum; files nobody speaks of; with `again` every run analysed anew and compared with what is stored (an
+// entry that was changed: with what it was). `progress` (may be empty) hears the number of the run about to be
+// analysed.
+CheckReport check_book(Book book, const Places& places, bool again, const std::function<void(int)>& progress);
 
 }  // namespace coldtune::book

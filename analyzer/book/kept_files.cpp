@@ -10,6 +10,7 @@
 #include <system_error>
 #include <unordered_set>
 
+#include "analyzer/book/seal.hpp"
 #include "analyzer/record/atomic_file.hpp"
 #include "analyzer/record/plain_text.hpp"
 #include "analyzer/record/sha256.hpp"
@@ -20,8 +21,6 @@ namespace {
 
 namespace fs = std::filesystem;
 using audio::SampleFormat;
-
-constexpr std::size_t longest_result_bytes = std::size_t{256} << 20;
 
 // "0012-foot.flac": the number is one above every other in the folder and in the book, so that no name is given twice.
 std::string next_name(const Book& book, const Places& places, std::string_view hookup, const char* extension) {
@@ -109,6 +108,7 @@ Result<Kept> finish(const Places& places, KeptCapture capture, std::string file,
     auto sum = record::sha256_of_file(places.captures / file);
     if (!sum) return sum.error();
     capture.kept = {std::move(file), std::move(sum->sha256), sum->bytes};
+    capture.seal = seal_of(capture);
     return Kept{std::move(capture), true, std::move(remark)};
 }
 
@@ -122,7 +122,7 @@ Result<Kept> keep_capture(const Book& book, const Places& places, const fs::path
     const auto sum = record::sha256_of_file(fs::canonical(source, fault));
     if (!sum) return sum.error();
     for (const KeptCapture& c : book.captures) {
-        const bool same = c.origin_sha256 == sum->sha256 || c.kept.sha256 == sum->sha256;
+        const bool same = !c.altered && (c.origin_sha256 == sum->sha256 || c.kept.sha256 == sum->sha256);
         if (same && check_kept(places, c.kept)) return Kept{c, false, {}};
     }
     if (Status folder = require_folder(places.captures, true); !folder) return folder.error();
@@ -202,6 +202,18 @@ Result<std::string> read_kept_text(const Places& places, const KeptFile& kept) {
 void remove_kept(const Places& places, const KeptFile& kept) {
     std::error_code ignored;
     if (is_plain_file_name(kept.file)) fs::remove(places.captures / kept.file, ignored);
+}
+
+std::vector<std::string> missing_files(const Book& book, const Places& places) {
+    std::vector<std::string> missing;
+    const auto look = [&](const KeptFile& kept) {
+        std::error_code ignored;
+        if (!fs::is_regular_file(fs::symlink_status(places.captures / kept.file, ignored)))
+            missing.push_back(kept.file);
+    };
+    for (const KeptCapture& c : book.captures) look(c.kept);
+    for (const Run& r : book.runs) look(r.result_file);
+    return missing;
 }
 
 std::vector<std::string> unknown_files(const Book& book, const Places& places) {

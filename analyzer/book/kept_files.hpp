@@ -11,6 +11,9 @@
 
 namespace coldtune::book {
 
+// Of a result's text: with a curve of two million points.
+inline constexpr std::size_t longest_result_bytes = std::size_t{256} << 20;
+
 enum class KeepAs { flac, wav };
 
 struct Kept {
@@ -42,6 +45,9 @@ Result<std::string> read_kept_text(const Places& places, const KeptFile& kept);
 
 // Takes back what was kept for nothing.
 void remove_kept(const Places& places, const KeptFile& kept);
+
+// Names of kept files that are not there, in the order of the book. Their content is not looked at.
+std::vector<std::string> missing_files(const Book& book, const Places& places);
 
 // Names in the captures folder that the book does not speak of, sorted.
 std::vector<std::string> unknown_files(const Book& book, const Places& places);

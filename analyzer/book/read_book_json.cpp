@@ -47,6 +47,10 @@ std::string sum_of(ObjectReader& from, std::string_view key) {
     return sum;
 }
 
+Seal seal_in(ObjectReader& from) {
+    return from.has("seal") ? sum_of(from, "seal") : Seal();
+}
+
 KeptFile kept_file(ObjectReader& from) {
     return {file_of(from, "file"), sum_of(from, "sha256"),
             static_cast<std::uint64_t>(from.integer("bytes", 0, most_bytes))};
@@ -72,6 +76,7 @@ CoilVersion coil_of(ObjectReader& from) {
         from.fail("description", parsed.error().message);
     }
     coil.description = std::make_shared<const Json>(*description);
+    coil.seal = seal_in(from);
     return coil;
 }
 
@@ -81,6 +86,7 @@ Interface interface_of(ObjectReader& from) {
     i.device = from.text_or("device", "", 4 * longest_name);
     i.input_resistance_ohm = from.number("input_resistance_ohm", 1e3, 1e12);
     i.input_capacitance_f = from.number("input_capacitance_f", 0, 1e-7);
+    i.seal = seal_in(from);
     return i;
 }
 
@@ -94,6 +100,7 @@ KeptCapture capture_of(ObjectReader& from) {
     c.recorded_utc = from.has("recorded_utc") ? time_of(from, "recorded_utc") : "";
     c.origin = from.text_or("origin", "", 1000);
     c.origin_sha256 = from.has("origin_sha256") ? sum_of(from, "origin_sha256") : "";
+    c.seal = seal_in(from);
     return c;
 }
 
@@ -188,9 +195,8 @@ Run run_of(ObjectReader& from) {
     } else {
         from.miss("standards");
     }
-    if (auto s =
-            from.object("settings", {"reference_ohm", "load_ohm", "period_frames", "settle_periods", "tolerances",
-                                     "coupled"})) {
+    if (auto s = from.object(
+            "settings", {"reference_ohm", "load_ohm", "period_frames", "settle_periods", "tolerances", "coupled"})) {
         run.settings = settings_of(*s);
         if (run.settings.coupled && run.hookup != bench::Hookup::foot) s->fail("coupled", "belongs to hookup foot");
         if (!run.standards.load.empty() && run.settings.load_ohm <= 0) s->miss("load_ohm");
@@ -207,6 +213,7 @@ Run run_of(ObjectReader& from) {
     for (ObjectReader& note : from.objects("notes", {"time_utc", "text"})) {
         run.notes.push_back({time_of(note, "time_utc"), note.text("text", 4 * longest_note)});
     }
+    run.seal = seal_in(from);
     return run;
 }
 
@@ -273,16 +280,17 @@ Result<Book> interpret(const Json& json, std::string_view origin) {
         }
     }
     if (root.error()) return *root.error();
-    auto coils = root.objects("coils", {"number", "added_utc", "description"});
+    auto coils = root.objects("coils", {"number", "added_utc", "description", "seal"});
     for (ObjectReader& coil : coils) book.coils.push_back(coil_of(coil));
-    auto interfaces = root.objects("interfaces", {"number", "device", "input_resistance_ohm", "input_capacitance_f"});
+    auto interfaces =
+        root.objects("interfaces", {"number", "device", "input_resistance_ohm", "input_capacitance_f", "seal"});
     for (ObjectReader& i : interfaces) book.interfaces.push_back(interface_of(i));
     auto captures = root.objects("captures", {"file", "sha256", "bytes", "hookup", "sample_rate_hz", "frames", "device",
-                                              "recorded_utc", "origin", "origin_sha256"});
+                                              "recorded_utc", "origin", "origin_sha256", "seal"});
     for (ObjectReader& capture : captures) book.captures.push_back(capture_of(capture));
     auto runs =
         root.objects("runs", {"number", "name", "time_utc", "program_version", "hookup", "coil", "interface", "capture",
-                              "standards", "settings", "result", "result_file", "response", "notes"});
+                              "standards", "settings", "result", "result_file", "response", "notes", "seal"});
     book.runs.reserve(runs.size());
     for (ObjectReader& run : runs) {
         if (root.error()) break;

@@ -5,7 +5,9 @@
 #include <algorithm>
 #include <nlohmann/json.hpp>
 
+#include "analyzer/book/difference.hpp"
 #include "analyzer/book/outline.hpp"
+#include "analyzer/book/seal.hpp"
 #include "analyzer/measure/kept_result.hpp"
 #include "analyzer/measure/result_json.hpp"
 #include "analyzer/record/coil_file.hpp"
@@ -20,7 +22,6 @@ namespace fs = std::filesystem;
 using record::Json;
 
 constexpr std::size_t longest_coil_bytes = std::size_t{1} << 20;
-constexpr std::size_t longest_result_bytes = std::size_t{256} << 20;  // with a curve of two million points
 
 // Everything kept for a run that is being made; taken back unless the run comes about.
 class Keeper {
@@ -82,60 +83,57 @@ Result<int> coil_version(Book& book, const fs::path& path) {
     auto json = record::parse_json(*text, path.string());
     if (!json) return json.error();
     for (const CoilVersion& coil : book.coils) {
-        if (*coil.description == *json) return coil.number;
+        if (!coil.altered && *coil.description == *json) return coil.number;
     }
     const int number = static_cast<int>(book.coils.size()) + 1;
     book.coils.push_back({number, record::utc_now(), std::make_shared<const Json>(std::move(*json))});
+    book.coils.back().seal = seal_of(book.coils.back());
     return number;
 }
 
 int interface_for(Book& book, const std::string& device, const dsp::BenchValues& bench) {
     for (const Interface& i : book.interfaces) {
-        if (i.device == device && i.input_resistance_ohm == bench.input_resistance_ohm &&
+        if (!i.altered && i.device == device && i.input_resistance_ohm == bench.input_resistance_ohm &&
             i.input_capacitance_f == bench.input_capacitance_f) {
             return i.number;
         }
     }
     const int number = static_cast<int>(book.interfaces.size()) + 1;
     book.interfaces.push_back({number, device, bench.input_resistance_ohm, bench.input_capacitance_f});
+    book.interfaces.back().seal = seal_of(book.interfaces.back());
     return number;
+}
+
+Error altered(const std::string& what) {
+    return bad_input(what + ": was changed in the book after it was kept; coldtune book check says more");
 }
 
 Result<audio::CaptureFile> capture_named(const Book& book, const Places& places, const std::string& file) {
     const KeptCapture* capture = book.find_capture(file);
     if (capture == nullptr) return bad_input(fmt::format("{}: is not among the captures of the book", file));
+    if (capture->altered) return altered(file);
     return read_kept_capture(places, *capture);
-}
-
-// Where two values differ first; "" when they do not.
-std::string first_difference(const Json& then, const Json& now, const std::string& path) {
-    if (then == now) return {};
-    const auto step = [&](const std::string& key) { return path.empty() ? key : path + "." + key; };
-    if (then.is_object() && now.is_object()) {
-        for (const auto& [key, value] : then.items()) {
-            const auto other = now.find(key);
-            if (other == now.end()) return step(key) + ": there then, not now";
-            if (std::string found = first_difference(value, *other, step(key)); !found.empty()) return found;
-        }
-        for (const auto& [key, value] : now.items()) {
-            if (!then.contains(key)) return step(key) + ": there now, not then";
-        }
-        return path + ": another order";
-    }
-    if (then.is_array() && now.is_array() && then.size() == now.size()) {
-        for (std::size_t i = 0; i < then.size(); ++i) {
-            const std::string place = fmt::format("{}[{}]", path, i);
-            if (std::string found = first_difference(then[i], now[i], place); !found.empty()) return found;
-        }
-    }
-    const auto shown = [](const Json& value) { return record::one_line(record::json_text(value, -1), 60); };
-    return fmt::format("{}: {} then, {} now", path, shown(then), shown(now));
 }
 
 std::optional<double> number_at(const Json& object, const char* key) {
     if (!object.is_object()) return std::nullopt;
     const auto found = object.find(key);
     return found != object.end() && found->is_number() ? std::optional(found->get<double>()) : std::nullopt;
+}
+
+bool only_digits(std::string_view text) {
+    return !text.empty() && text.find_first_not_of("0123456789") == std::string_view::npos;
+}
+
+// Text that is kept as it is or not at all.
+Status check_line(std::string_view what, std::string_view text) {
+    // Whatever becomes a question mark there, and the one that stands for bytes that are no character.
+    if (record::one_line(text, text.size()) == text) return Done{};
+    const std::u32string points = record::decode_utf8(text);
+    if (record::encode_utf8(points) != text) {
+        return usage_error(fmt::format("the {} is not valid UTF-8 text; write it again", what));
+    }
+    return usage_error(fmt::format("the {} holds control characters; write it on one line", what));
 }
 
 // Everything of a run but its number and what comes out of the analysis.
@@ -167,8 +165,15 @@ Result<Run> describe_run(Book& book, Keeper& keeper, const NewRun& from) {
     run.settings.period_frames = from.period_frames;
     run.settings.settle_periods = from.settle_periods;
     const std::string& origin = book.find_capture(run.capture)->origin;
-    const std::string own_name = origin.empty() ? std::string(hookup) : fs::path(origin).stem().string();
-    run.name = record::one_line(from.name.empty() ? own_name : from.name, longest_name);
+    run.name = !from.name.empty() ? from.name : origin.empty() ? std::string(hookup) : fs::path(origin).stem().string();
+    if (!check_name(run.name)) {
+        // The file's name only: what a person asked for was looked at before.
+        run.name = only_digits(run.name) ? fmt::format("{} {}", hookup, record::one_line(run.name, 40))
+                                         : record::one_line(run.name, longest_name - 3);
+        if (!check_name(run.name)) run.name = hookup;
+        keeper.remarks().push_back(fmt::format("the run is called {}: the name of its file is no name for a run",
+                                               record::in_quotes(run.name)));
+    }
     return run;
 }
 
@@ -199,6 +204,7 @@ Result<AddedRun> make_run(BookFile& file, Keeper& keeper, const NewRun& from) {
     // As the text reads, so that what is in memory and what is read back later are the same.
     Json without_curve = Json::parse(record::json_text(measure::to_json(*result, false)));
     run.result = std::make_shared<const Json>(std::move(without_curve));
+    run.seal = seal_of(run);
     AddedRun added;
     added.number = run.number;
     book.last_run_number = run.number;
@@ -211,20 +217,12 @@ Result<AddedRun> make_run(BookFile& file, Keeper& keeper, const NewRun& from) {
     return added;
 }
 
-Status check_note(std::string_view text) {
-    if (text.empty()) return usage_error("the note is empty; write something");
-    if (text.size() > longest_note) {
-        return usage_error(fmt::format("the note is too long ({} bytes, at most {})", text.size(), longest_note));
-    }
-    if (record::one_line(text, longest_note) != text) {
-        return usage_error("the note holds control characters; write it on one line");
-    }
-    return Done{};
-}
-
 }  // namespace
 
-Result<AddedRun> add_run(BookFile& file, NewRun run) {
+Result<AddedRun> add_run(BookFile& file, NewRun run, fs::path* recording_in) {
+    if (!run.name.empty()) {
+        if (Status sound = check_name(run.name); !sound) return sound.error();
+    }
     if (!run.note.empty()) {
         if (Status sound = check_note(run.note); !sound) return sound.error();
     }
@@ -240,12 +238,14 @@ Result<AddedRun> add_run(BookFile& file, NewRun run) {
     if (added) return added;
     file.book() = before;
     if (recording.empty()) return added.error();
+    if (recording_in != nullptr) *recording_in = file.places().captures / recording;
     return Error{added.error().kind, fmt::format("{}; the recording is in {}/{}", added.error().message,
                                                  file.places().captures.string(), recording)};
 }
 
 Result<measure::AnalysisRequest> request_of(const Book& book, const Places& places, const Run& run) {
     measure::AnalysisRequest request;
+    if (run.altered) return altered(fmt::format("run {}", run.number));
     request.hookup = run.hookup;
     auto capture = capture_named(book, places, run.capture);
     if (!capture) return capture.error();
@@ -263,6 +263,7 @@ Result<measure::AnalysisRequest> request_of(const Book& book, const Places& plac
     }
     const Interface* interface = book.find_interface(run.interface_number);
     if (interface == nullptr) return bad_input(fmt::format("run {}: its interface is not in the book", run.number));
+    if (interface->altered) return altered(fmt::format("run {}: its interface", run.number));
     request.bench = {run.settings.reference_ohm, interface->input_resistance_ohm, interface->input_capacitance_f,
                      run.settings.load_ohm};
     request.tolerances = run.settings.tolerances;
@@ -282,6 +283,7 @@ std::string result_text(const measure::MeasurementResult& result) {
 }
 
 Result<std::string> stored_result(const Places& places, const Run& run) {
+    if (run.altered) return altered(fmt::format("run {}", run.number));
     return read_kept_text(places, run.result_file);
 }
 
@@ -294,6 +296,7 @@ Result<measure::MeasurementResult> kept_result(const Places& places, const Run& 
 }
 
 Result<measure::MeasurementResult> kept_values(const Run& run) {
+    if (run.altered) return altered(fmt::format("run {}", run.number));
     return measure::result_from_json(*run.result, fmt::format("run {}", run.number));
 }
 
@@ -301,6 +304,7 @@ Result<model::CoilDescription> description_of(const Book& book, const Run& run) 
     if (run.coil == 0) return bad_input(fmt::format("run {} has no description of its coil", run.number));
     const CoilVersion* coil = book.find_coil(run.coil);
     if (coil == nullptr) return bad_input(fmt::format("run {}: its coil is not in the book", run.number));
+    if (coil->altered) return altered(fmt::format("run {}: coil version {}", run.number, run.coil));
     return record::parse_coil(record::json_text(*coil->description, -1), fmt::format("coil version {}", run.coil));
 }
 
@@ -315,10 +319,34 @@ Result<Again> analyse_again(const Book& book, const Places& places, const Run& r
     Json now_without_curve = measure::to_json(*result, false);
     now_without_curve["program_version"] = run.program_version;
     Again again;
-    again.difference = first_difference(*run.result, Json::parse(record::json_text(now_without_curve)), "");
+    if (const auto d = first_difference(*run.result, Json::parse(record::json_text(now_without_curve)), true)) {
+        again.difference = fmt::format("{}: {} then, {} now", d->path, d->then, d->now);
+    }
     again.same = same_text && again.difference.empty();
     if (!again.same && again.difference.empty()) again.difference = "the curve";
     return again;
+}
+
+Status check_name(std::string_view name) {
+    if (name.empty()) return usage_error("the name is empty; write something or leave it out");
+    if (Status sound = check_line("name", name); !sound) return sound;
+    const std::size_t characters = record::decode_utf8(name).size();
+    if (characters > longest_name) {
+        return usage_error(fmt::format("the name is too long ({} characters, at most {})", characters, longest_name));
+    }
+    if (only_digits(name)) {
+        return usage_error(
+            fmt::format("the name {} would be taken for a run's number; add a word to it", record::in_quotes(name)));
+    }
+    return Done{};
+}
+
+Status check_note(std::string_view text) {
+    if (text.empty()) return usage_error("the note is empty; write something");
+    if (text.size() > longest_note) {
+        return usage_error(fmt::format("the note is too long ({} bytes, at most {})", text.size(), longest_note));
+    }
+    return check_line("note", text);
 }
 
 Status add_note(Book& book, int run_number, std::string_view text) {
@@ -332,6 +360,10 @@ Status add_note(Book& book, int run_number, std::string_view text) {
 
 Headline headline_of(const Run& run) {
     Headline headline;
+    if (run.altered) {
+        headline.verdict = "changed";
+        return headline;
+    }
     const auto part = [&](const char* key) {
         const auto found = run.result->find(key);
         return found != run.result->end() && found->is_object() ? *found : Json::object();

@@ -30,13 +30,15 @@ struct NewRun {
 struct AddedRun {
     int number = 0;
     measure::MeasurementResult result;
-    std::vector<std::string> remarks;  // on how captures were kept
+    std::vector<std::string> remarks;  // on how captures were kept, and on the name
 };
 
 // Keeps the captures, analyses what was kept, and adds the run to the book in memory; `file.save()` makes it last. A
-// rejected measurement is a run too. On an error the book is as before, and what was kept of other files is taken back;
-// a recording from memory stays in the captures folder, as it exists nowhere else.
-Result<AddedRun> add_run(BookFile& file, NewRun run);
+// rejected measurement is a run too. Without a name it is called after its capture; where that cannot be, a remark says
+// what it is called instead. On an error the book is as before, and what was kept of other files is taken back;
+// a recording from memory stays in the captures folder, as it exists nowhere else: the message and `recording` say as
+// what, unless it could not even be kept.
+Result<AddedRun> add_run(BookFile& file, NewRun run, std::filesystem::path* recording = nullptr);
 
 // What `measure::analyze` was asked, from the kept files (their checksums are looked at) and the settings of the run.
 // Messages call standards by their kept names.
@@ -65,12 +67,19 @@ struct Again {
 };
 Result<Again> analyse_again(const Book& book, const Places& places, const Run& run);
 
-// A note on a run, of one line. Errors (usage): there is no such run, the text is empty, too long or of several lines.
+// Whether a run may be called so. Errors (usage): empty, longer than 100 characters, several lines, control characters,
+// not UTF-8, digits alone (they would mean a run's number).
+Status check_name(std::string_view name);
+
+// The same of a note. Errors (usage): empty, longer than 2,000 bytes, several lines, control characters, not UTF-8.
+Status check_note(std::string_view text);
+
+// A note on a run, of one line. Errors (usage): there is no such run, and those of check_note.
 Status add_note(Book& book, int run_number, std::string_view text);
 
 // What a list shows of a result, read carefully: a book may come from anywhere.
 struct Headline {
-    std::string verdict;
+    std::string verdict;  // "changed", and nothing else, where the run is not as it was kept
     std::optional<double> resonance_hz, resonance_u95_hz, q;
     std::optional<double> inductance_h, inductance_u95_h;                                        // hookup winding
     std::string way;                                                                             // of the resonance

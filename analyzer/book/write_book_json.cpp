@@ -50,15 +50,9 @@ Json outline_json(const std::optional<ResponseOutline>& r) {
             {"standard_deviation_ohm", r->standard_deviation_ohm}};
 }
 
-Json coil_json(const CoilVersion& coil) {
-    return {{"number", coil.number}, {"added_utc", coil.added_utc}, {"description", *coil.description}};
-}
-
-Json interface_json(const Interface& i) {
-    return {{"number", i.number},
-            {"device", text_or_null(i.device)},
-            {"input_resistance_ohm", i.input_resistance_ohm},
-            {"input_capacitance_f", i.input_capacitance_f}};
+// Entries of before there were seals stay without one.
+void add_seal(Json& json, const Seal& seal) {
+    if (!seal.empty()) json["seal"] = seal;
 }
 
 // An array under `key`, an element on each line.
@@ -76,6 +70,21 @@ void add_lines(std::string& text, const char* key, const Items& items, Write wri
 
 }  // namespace
 
+Json coil_json(const CoilVersion& coil) {
+    Json json{{"number", coil.number}, {"added_utc", coil.added_utc}, {"description", *coil.description}};
+    add_seal(json, coil.seal);
+    return json;
+}
+
+Json interface_json(const Interface& i) {
+    Json json{{"number", i.number},
+              {"device", text_or_null(i.device)},
+              {"input_resistance_ohm", i.input_resistance_ohm},
+              {"input_capacitance_f", i.input_capacitance_f}};
+    add_seal(json, i.seal);
+    return json;
+}
+
 Json capture_json(const KeptCapture& c) {
     Json json = kept_json(c.kept);
     json["hookup"] = c.hookup;
@@ -85,6 +94,7 @@ Json capture_json(const KeptCapture& c) {
     json["recorded_utc"] = text_or_null(c.recorded_utc);
     json["origin"] = text_or_null(c.origin);
     json["origin_sha256"] = text_or_null(c.origin_sha256);
+    add_seal(json, c.seal);
     return json;
 }
 
@@ -108,6 +118,7 @@ Json run_json(const Run& run) {
     json["response"] = outline_json(run.response);
     json["notes"] = Json::array();
     for (const Note& note : run.notes) json["notes"].push_back({{"time_utc", note.time_utc}, {"text", note.text}});
+    add_seal(json, run.seal);
     return json;
 }
 

@@ -26,10 +26,23 @@ struct LookedAt {
     book::OpenedBook opened;
 };
 
-// Opens a book for looking, and says so if an earlier save had to take its place.
+// Opens a book for looking, and says so if an earlier save had to take its place, as well as what is not as it was
+// kept. What of that could be brought back is again as it was kept, in memory; the rest is marked `altered`.
 Result<LookedAt> look_into(const Console& console, std::string_view command, const std::string& path);
 
-// The beginning of every JSON object about a book: schema, program version, book, save number, recovery.
+// The run a person means, held against the file of its result where it has no seal.
+Result<const book::Run*> look_at_run(const Console& console, std::string_view command, LookedAt& looked,
+                                     std::string_view run);
+
+// Says what whoever opened a book for writing must know: that it was recovered, that entries are not as they were kept,
+// that kept files are missing.
+void say_opened(const Console& console, std::string_view command, const book::BookFile& file);
+
+// "1 run", "2 runs"
+std::string counted(std::size_t number, std::string_view what);
+
+// The beginning of every JSON object about a book: schema, program version, book, save number, recovery,
+// what is not as it was kept.
 nlohmann::ordered_json book_head(std::string_view schema, const book::Places& places, const book::OpenedBook& opened);
 
 // "2026-11-27 10:30:00" of a time in a file.

@@ -2,10 +2,13 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <nlohmann/json.hpp>
 #include <vector>
 
+#include "analyzer/book/kept_files.hpp"
 #include "analyzer/cli/book_commands.hpp"
+#include "analyzer/record/plain_text.hpp"
 
 namespace coldtune::cli {
 
@@ -36,7 +39,55 @@ Result<LookedAt> look_into(const Console& console, std::string_view command, con
     if (opened->recovery) {
         console.say(fmt::format("coldtune {}: {}", command, book::recovery_sentence(*opened, *places)));
     }
-    return LookedAt{std::move(*places), std::move(*opened)};
+    LookedAt looked{std::move(*places), std::move(*opened)};
+    looked.opened.alterations = book::settle_alterations(looked.opened.book, looked.places);
+    for (const book::Alteration& a : looked.opened.alterations) {
+        console.say(fmt::format("coldtune {}: {}: {}", command, looked.places.name(), a.text()));
+    }
+    return looked;
+}
+
+Result<const book::Run*> look_at_run(const Console& console, std::string_view command, LookedAt& looked,
+                                     std::string_view run) {
+    const auto chosen = book::choose_run(looked.opened.book, run);
+    if (!chosen) return chosen;
+    const auto same = std::find_if(looked.opened.book.runs.begin(), looked.opened.book.runs.end(),
+                                   [&](const book::Run& r) { return r.number == (*chosen)->number; });
+    for (book::Alteration& a : book::settle_unsealed(*same, looked.places)) {
+        console.say(fmt::format("coldtune {}: {}: {}", command, looked.places.name(), a.text()));
+        looked.opened.alterations.push_back(std::move(a));
+    }
+    return &*same;
+}
+
+void say_opened(const Console& console, std::string_view command, const book::BookFile& file) {
+    const auto say = [&](const std::string& line) {
+        if (!line.empty()) console.say(fmt::format("coldtune {}: {}", command, line));
+    };
+    if (file.recovery()) say(file.recovery_text());
+    say(book::alterations_line(file.alterations(), file.places()));
+    if (file.book().save_number == 0) {
+        if (const auto unknown = book::unknown_files(file.book(), file.places()); !unknown.empty()) {
+            say(fmt::format("{}: a new book, though {} of an earlier one in {}; put that book back if it was not meant",
+                            file.places().name(),
+                            counted(unknown.size(), "file") + (unknown.size() == 1 ? " lies" : " lie"),
+                            record::one_line(file.places().captures.string(), 200)));
+        }
+    }
+    const auto missing = book::missing_files(file.book(), file.places());
+    if (missing.empty()) return;
+    if (const Status folder = book::require_folder(file.places().captures, false); !folder) {
+        say(fmt::format("{} ({} of the book lie in it)", folder.error().message, counted(missing.size(), "kept file")));
+    } else {
+        say(fmt::format("{}: {} missing, first {}; coldtune book check names all, put them back",
+                        record::one_line(file.places().captures.string(), 200),
+                        counted(missing.size(), "kept file") + (missing.size() == 1 ? " is" : " are"),
+                        missing.front()));
+    }
+}
+
+std::string counted(std::size_t number, std::string_view what) {
+    return fmt::format("{} {}{}", number, what, number == 1 ? "" : "s");
 }
 
 nlohmann::ordered_json book_head(std::string_view schema, const book::Places& places, const book::OpenedBook& opened) {
@@ -50,7 +101,12 @@ nlohmann::ordered_json book_head(std::string_view schema, const book::Places& pl
     if (opened.recovery) {
         json["recovered"] = {{"cause", opened.recovery->cause},
                              {"opened", opened.recovery->opened.string()},
+                             {"lost", opened.recovery->lost},
                              {"files_after_it", opened.recovery->files_after_it}};
+    }
+    json["altered"] = record::Json::array();
+    for (const book::Alteration& a : opened.alterations) {
+        json["altered"].push_back({{"where", a.where}, {"restored", a.restored}, {"text", a.sentence}});
     }
     return json;
 }

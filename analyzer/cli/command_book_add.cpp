@@ -34,7 +34,8 @@ ExitCode add(const Options& o, Console& console) {
         const ExitCode code = print_result(console, "book add", added->result, o.output);
         return kept != ExitCode::done ? kept : code;
     }
-    record::Json json = book_head("coldtune.book-added.v1", file->places(), {file->book(), file->recovery()});
+    record::Json json =
+        book_head("coldtune.book-added.v1", file->places(), {file->book(), file->recovery(), file->alterations()});
     json["run"] = kept == ExitCode::done ? record::Json(added->number) : record::Json(nullptr);
     json["remarks"] = added->remarks;
     json["result"] = measure::to_json(added->result, o.output.curve);

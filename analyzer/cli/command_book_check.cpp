@@ -34,9 +34,9 @@ record::Json report_json(const LookedAt& looked, const book::CheckReport& report
 std::string report_text(const LookedAt& looked, const book::CheckReport& report, bool again) {
     std::string out = fmt::format("{}   save {} of {} UTC\n", looked.places.name(), looked.opened.book.save_number,
                                   shown_time(looked.opened.book.saved_utc));
-    out += fmt::format("  {} runs, {} kept files looked at\n", report.runs, report.files);
+    out += fmt::format("  {}, {} looked at\n", counted(report.runs, "run"), counted(report.files, "kept file"));
     if (again)
-        out += fmt::format("  {} runs analysed again, {} of them the same bit for bit\n", report.runs_again,
+        out += fmt::format("  {} analysed again, {} of them the same bit for bit\n", counted(report.runs_again, "run"),
                            report.runs_same);
     for (const book::CheckFinding& f : report.findings) {
         out += fmt::format("  - {}{}\n      {}\n", f.where, f.wrong ? "" : " (no fault)", f.sentence);
@@ -46,21 +46,27 @@ std::string report_text(const LookedAt& looked, const book::CheckReport& report,
 }
 
 ExitCode check(const Options& o, Console& console) {
-    const auto looked = look_into(console, "book check", o.book_path);
-    if (!looked) return console.fail("book check", looked.error());
+    auto places = book::places_of(o.book_path);
+    if (!places) return console.fail("book check", places.error());
+    auto opened = book::read_book(*places);
+    if (!opened) return console.fail("book check", opened.error());
+    const LookedAt looked{std::move(*places), std::move(*opened)};
     // Analysing takes about half a second a run: a big book says now and then how far it is.
     auto said = std::chrono::steady_clock::now();
     const auto progress = [&](int run) {
         const auto now = std::chrono::steady_clock::now();
         if (now - said < std::chrono::seconds(3)) return;
         said = now;
-        console.say(fmt::format("analysing run {} of {}", run, looked->opened.book.last_run_number));
+        console.say(fmt::format("analysing run {} of {}", run, looked.opened.book.last_run_number));
     };
-    const book::CheckReport report = book::check_book(looked->opened.book, looked->places, o.again, progress);
-    console.print(o.json ? record::json_text(report_json(*looked, report, o.again)) + "\n"
-                         : report_text(*looked, report, o.again));
-    if (report.sound() && !looked->opened.recovery) return ExitCode::done;
-    if (report.sound()) return ExitCode::bad_input;  // said when the book was opened
+    book::CheckReport report = book::check_book(looked.opened.book, looked.places, o.again, progress);
+    if (looked.opened.recovery) {
+        report.findings.insert(report.findings.begin(),
+                               {true, "the book", book::recovery_sentence(looked.opened, looked.places)});
+    }
+    console.print(o.json ? record::json_text(report_json(looked, report, o.again)) + "\n"
+                         : report_text(looked, report, o.again));
+    if (report.sound()) return ExitCode::done;
     for (const book::CheckFinding& f : report.findings) {
         if (f.wrong) return console.fail("book check", bad_input(fmt::format("{}: {}", f.where, f.sentence)));
     }

@@ -19,14 +19,28 @@ ExitCode copy(const Options& o, Console& console) {
     auto file = book::BookFile::open(o.book_path);
     if (!file) return console.fail("book copy", file.error());
     if (file->recovery()) console.say("coldtune book copy: " + file->recovery_text());
-    if (const Status copied = file->save_as(o.target_path); !copied) return console.fail("book copy", copied.error());
+    const auto faults = file->save_as(o.target_path);
+    if (!faults) return console.fail("book copy", faults.error());
+    for (const std::string& fault : *faults) console.say("coldtune book copy: " + fault);
+    const std::string altered = book::alterations_line(file->alterations(), file->places());
     if (o.json) {
-        record::Json json = book_head("coldtune.book-copy.v1", file->places(), {file->book(), {}});
+        record::Json json = book_head("coldtune.book-copy.v1", file->places(), {file->book(), {}, file->alterations()});
         json["runs"] = file->book().runs.size();
+        json["faults"] = *faults;
         console.print(record::json_text(json) + "\n");
     } else {
-        console.print(fmt::format("{} runs copied to {}\n", file->book().runs.size(), file->places().name()));
+        console.print(
+            fmt::format("{} copied to {}\n", counted(file->book().runs.size(), "run"), file->places().name()));
     }
+    if (!faults->empty()) {
+        return console.fail(
+            "book copy",
+            bad_input(fmt::format("{}: copied, but {} not as kept, in the copy as in the book; put sound "
+                                  "ones into both",
+                                  file->places().name(),
+                                  counted(faults->size(), "file") + (faults->size() == 1 ? " is" : " are"))));
+    }
+    if (!altered.empty()) return console.fail("book copy", bad_input(altered));
     return ExitCode::done;
 }
 

@@ -21,9 +21,9 @@ struct Options {
 ExitCode export_run(const Options& o, Console& console) {
     const auto plot = asks_for_plot(o.to);
     if (!plot) return console.fail("book export", plot.error());
-    const auto looked = look_into(console, "book export", o.book_path);
+    auto looked = look_into(console, "book export", o.book_path);
     if (!looked) return console.fail("book export", looked.error());
-    const auto run = book::choose_run(looked->opened.book, o.run);
+    const auto run = look_at_run(console, "book export", *looked, o.run);
     if (!run) return console.fail("book export", run.error());
     auto result = book::kept_result(looked->places, **run);
     if (!result) return console.fail("book export", result.error());

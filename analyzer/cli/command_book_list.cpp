@@ -55,9 +55,6 @@ std::string list_text(const LookedAt& looked) {
     const book::Book& b = looked.opened.book;
     std::string out =
         fmt::format("{}   save {} of {} UTC\n", looked.places.name(), b.save_number, shown_time(b.saved_utc));
-    const auto counted = [](std::size_t n, const char* what) {
-        return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s");
-    };
     out += fmt::format("  {}, {}, {}, {}\n", counted(b.runs.size(), "run"), counted(b.coils.size(), "coil version"),
                        counted(b.interfaces.size(), "interface"), counted(b.captures.size(), "capture"));
     if (b.runs.empty()) return out;
@@ -85,6 +82,11 @@ std::string list_text(const LookedAt& looked) {
 ExitCode list(const Options& o, Console& console) {
     const auto looked = look_into(console, "book list", o.book_path);
     if (!looked) return console.fail("book list", looked.error());
+    if (const std::size_t unsealed = book::unsealed_runs(looked->opened.book); unsealed > 0) {
+        console.say(fmt::format(
+            "coldtune book list: {}: {} of before there were seals; coldtune book check holds {} against what was kept",
+            looked->places.name(), counted(unsealed, "run"), unsealed == 1 ? "it" : "them"));
+    }
     console.print(o.json ? record::json_text(list_json(*looked)) + "\n" : list_text(*looked));
     return ExitCode::done;
 }

@@ -19,7 +19,7 @@ struct Options {
 ExitCode note(const Options& o, Console& console) {
     auto file = book::BookFile::open(o.book_path);
     if (!file) return console.fail("book note", file.error());
-    if (file->recovery()) console.say("coldtune book note: " + file->recovery_text());
+    say_opened(console, "book note", *file);
     const auto run = book::choose_run(file->book(), o.run);
     if (!run) return console.fail("book note", run.error());
     const int number = (*run)->number;
@@ -28,7 +28,7 @@ ExitCode note(const Options& o, Console& console) {
     }
     if (const Status saved = file->save(); !saved) return console.fail("book note", saved.error());
     if (o.json) {
-        record::Json json = book_head("coldtune.book-note.v1", file->places(), {file->book(), {}});
+        record::Json json = book_head("coldtune.book-note.v1", file->places(), {file->book(), {}, file->alterations()});
         json["run"] = number;
         json["notes"] = file->book().find_run(number)->notes.size();
         console.print(record::json_text(json) + "\n");

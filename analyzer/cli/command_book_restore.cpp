@@ -37,6 +37,9 @@ ExitCode list(const Options& o, const book::Places& places, Console& console) {
                       {"saves", record::Json::array()}};
     std::string text = fmt::format("{}   saves before the present one\n", places.name());
     const auto saves = book::earlier_saves(places);
+    if (saves.empty()) {
+        if (const auto any = book::read_book(places); !any) return console.fail("book restore", any.error());
+    }
     for (const book::EarlierSave& save : saves) {
         const SaveInFolder read = read_save(save);
         const auto* whole = std::get_if<book::Book>(&read.content);
@@ -44,8 +47,8 @@ ExitCode list(const Options& o, const book::Places& places, Console& console) {
         line["saved_utc"] = whole != nullptr ? record::Json(whole->saved_utc) : record::Json(nullptr);
         line["runs"] = whole != nullptr ? record::Json(whole->runs.size()) : record::Json(nullptr);
         json["saves"].push_back(std::move(line));
-        text += whole != nullptr ? fmt::format("  save {:<6} {} UTC   {} runs\n", save.number,
-                                               shown_time(whole->saved_utc), whole->runs.size())
+        text += whole != nullptr ? fmt::format("  save {:<6} {} UTC   {}\n", save.number, shown_time(whole->saved_utc),
+                                               counted(whole->runs.size(), "run"))
                                  : fmt::format("  save {:<6} damaged: {}\n", save.number,
                                                std::get<book::NoBook>(read.content).sentence);
     }
@@ -60,6 +63,7 @@ ExitCode restore(const Options& o, Console& console) {
     if (!o.save) return list(o, *places, console);
     auto file = book::BookFile::open(o.book_path);
     if (!file) return console.fail("book restore", file.error());
+    if (file->recovery()) console.say("coldtune book restore: " + file->recovery_text());
     const auto saves = book::earlier_saves(*places);
     const auto wanted = std::find_if(saves.begin(), saves.end(), [&](const auto& s) { return s.number == *o.save; });
     if (wanted == saves.end()) {
@@ -76,16 +80,19 @@ ExitCode restore(const Options& o, Console& console) {
     back.save_number = file->book().save_number;
     back.last_run_number = std::max(back.last_run_number, file->book().last_run_number);
     const std::size_t runs = back.runs.size();
+    const auto altered = book::mark_alterations(back);
+    if (const std::string line = book::alterations_line(altered, *places); !line.empty())
+        console.say(fmt::format("coldtune book restore: save {} of {}", *o.save, line));
     file->book() = std::move(back);
     if (const Status saved = file->save(); !saved) return console.fail("book restore", saved.error());
     if (o.json) {
-        record::Json json = book_head("coldtune.book-restored.v1", file->places(), {file->book(), {}});
+        record::Json json = book_head("coldtune.book-restored.v1", file->places(), {file->book(), {}, altered});
         json["restored_save"] = *o.save;
         json["runs"] = runs;
         console.print(record::json_text(json) + "\n");
     } else {
-        console.print(fmt::format("{} is again as of save {}, with {} runs; this is save {}\n", file->places().name(),
-                                  *o.save, runs, file->book().save_number));
+        console.print(fmt::format("{} is again as of save {}, with {}; this is save {}\n", file->places().name(),
+                                  *o.save, counted(runs, "run"), file->book().save_number));
     }
     return ExitCode::done;
 }

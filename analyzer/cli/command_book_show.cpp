@@ -24,6 +24,8 @@ struct Options {
     bool curve = false, coil = false, json = false;
 };
 
+constexpr const char* changed_words = "changed in the book after it was kept: not shown";
+
 void add_row(std::string& out, const char* name, std::string_view value) {
     out += fmt::format("  {:<16}{}\n", name, value);
 }
@@ -76,22 +78,29 @@ std::string run_text(const LookedAt& looked, const book::Run& run) {
     add_row(out, "reference",
             fmt::format("{} {}", format_quantity(run.settings.reference_ohm, Unit::ohm),
                         limit_text(run.settings.tolerances.reference_relative)));
-    add_row(out, "input 2",
-            fmt::format("{}, {}", format_quantity(interface.input_resistance_ohm, Unit::ohm),
-                        format_quantity(interface.input_capacitance_f, Unit::farad)));
-    add_row(out, "interface", interface.device.empty() ? "unknown" : interface.device);
+    if (interface.altered) {
+        add_row(out, "interface", changed_words);
+    } else {
+        add_row(out, "input 2",
+                fmt::format("{}, {}", format_quantity(interface.input_resistance_ohm, Unit::ohm),
+                            format_quantity(interface.input_capacitance_f, Unit::farad)));
+        add_row(out, "interface", interface.device.empty() ? "unknown" : interface.device);
+    }
     add_row(out, "clock", limit_text(run.settings.tolerances.clock_ppm * 1e-6));
     if (run.settings.period_frames) add_row(out, "period", fmt::format("{} frames", *run.settings.period_frames));
     if (run.settings.settle_periods) add_row(out, "settling", fmt::format("{} periods", *run.settings.settle_periods));
     add_row(out, "coil",
-            run.coil > 0 ? fmt::format("version {} of {} UTC", run.coil, shown_time(b.find_coil(run.coil)->added_utc))
-                         : "not described");
-    add_row(
-        out, "capture",
-        fmt::format(
-            "{}   {}, {:.1f} s{}", capture.kept.file, format_quantity(capture.sample_rate_hz, Unit::hertz),
-            static_cast<double>(capture.frames) / capture.sample_rate_hz,
-            capture.recorded_utc.empty() ? "" : fmt::format(", recorded {} UTC", shown_time(capture.recorded_utc))));
+            run.coil > 0 && b.find_coil(run.coil)->altered ? fmt::format("version {}, {}", run.coil, changed_words)
+            : run.coil > 0 ? fmt::format("version {} of {} UTC", run.coil, shown_time(b.find_coil(run.coil)->added_utc))
+                           : "not described");
+    add_row(out, "capture",
+            capture.altered ? fmt::format("{}   {}", capture.kept.file, changed_words)
+                            : fmt::format("{}   {}, {:.1f} s{}", capture.kept.file,
+                                          format_quantity(capture.sample_rate_hz, Unit::hertz),
+                                          static_cast<double>(capture.frames) / capture.sample_rate_hz,
+                                          capture.recorded_utc.empty()
+                                              ? ""
+                                              : fmt::format(", recorded {} UTC", shown_time(capture.recorded_utc))));
     const book::StandardFiles& s = run.standards;
     if (!s.open.empty()) add_row(out, "open", s.open);
     if (!s.short_circuit.empty()) add_row(out, "short", s.short_circuit);
@@ -118,27 +127,44 @@ Result<Json> run_object(const LookedAt& looked, const book::Run& run, bool curve
         if (!whole) return whole.error();
         json["run"]["result"] = std::move(*whole);
     }
-    json["coil"] = run.coil > 0 ? *b.find_coil(run.coil)->description : Json(nullptr);
+    // What is not as it was kept is named in the head and left out here.
+    json["coil"] =
+        run.coil > 0 && !b.find_coil(run.coil)->altered ? *b.find_coil(run.coil)->description : Json(nullptr);
     json["captures"] = Json::array();
     const book::StandardFiles& s = run.standards;
     for (const std::string& file : {run.capture, s.open, s.short_circuit, s.load, s.shorted}) {
-        if (const book::KeptCapture* capture = b.find_capture(file))
+        if (const book::KeptCapture* capture = b.find_capture(file); capture != nullptr && !capture->altered)
             json["captures"].push_back(book::capture_json(*capture));
     }
     return json;
 }
 
 ExitCode show(const Options& o, Console& console) {
-    const auto looked = look_into(console, "book show", o.book_path);
+    if (o.curve && !o.json) {
+        return console.fail("book show", usage_error("--curve adds to the JSON object; give --json with it"));
+    }
+    auto looked = look_into(console, "book show", o.book_path);
     if (!looked) return console.fail("book show", looked.error());
-    const auto run = book::choose_run(looked->opened.book, o.run);
+    const auto run = look_at_run(console, "book show", *looked, o.run);
     if (!run) return console.fail("book show", run.error());
+    if ((*run)->altered) {
+        return console.fail("book show", bad_input(fmt::format("run {}: is not as it was kept and therefore not shown; "
+                                                               "change it back",
+                                                               (*run)->number)));
+    }
     if (o.coil) {
         if ((*run)->coil == 0) {
             return console.fail("book show",
                                 bad_input(fmt::format("run {} has no description of its coil", (*run)->number)));
         }
-        console.print(record::json_text(*looked->opened.book.find_coil((*run)->coil)->description) + "\n");
+        const book::CoilVersion& coil = *looked->opened.book.find_coil((*run)->coil);
+        if (coil.altered) {
+            return console.fail("book show",
+                                bad_input(fmt::format("coil version {}: is not as it was kept and therefore "
+                                                      "not shown; change it back",
+                                                      coil.number)));
+        }
+        console.print(record::json_text(*coil.description) + "\n");
         return ExitCode::done;
     }
     if (!o.json) {

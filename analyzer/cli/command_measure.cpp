@@ -10,6 +10,7 @@
 #include "analyzer/cli/keep_options.hpp"
 #include "analyzer/cli/measure_sweeps.hpp"
 #include "analyzer/cli/port_options.hpp"
+#include "analyzer/cli/rescue.hpp"
 #include "analyzer/cli/result_output.hpp"
 #include "analyzer/measure/analysis.hpp"
 #include "analyzer/measure/session.hpp"
@@ -62,8 +63,17 @@ Status check_out(const Options& o) {
         }
     }
     // A capture may be all that is left of an evening.
-    if (!o.replace && std::filesystem::exists(out)) {
-        return usage_error(fmt::format("--out {} exists already; name another file, or give --replace", path));
+    std::vector<std::filesystem::path> targets = {out};
+    if (o.one_input) {
+        targets.push_back(standard_path(out, bench::Hookup::open));
+        targets.push_back(standard_path(out, bench::Hookup::load));
+        if (o.with_short) targets.push_back(standard_path(out, bench::Hookup::short_circuit));
+    }
+    for (const std::filesystem::path& target : targets) {
+        if (!o.replace && std::filesystem::exists(target)) {
+            return usage_error(fmt::format("{}{} exists already; name another file, or give --replace",
+                                           target == out ? "--out " : "", target.string()));
+        }
     }
     return Done{};
 }
@@ -78,20 +88,59 @@ ExitCode analyse(measure::AnalysisRequest& request, audio::CaptureFile capture, 
 // From the file if it could be written, so that the book knows where the capture came from.
 ExitCode keep_in_book(book::BookFile& file, book::NewRun run, measure::AnalysisRequest& request,
                       audio::CaptureFile capture, const Options& o, bool in_file, Console& console) {
+    const std::string_view hookup = bench::describe(run.hookup).name;
+    std::filesystem::path recording;
     if (in_file) {
         run.capture = std::filesystem::path(o.out_path);
     } else {
         run.capture = capture;
     }
-    const auto added = book::add_run(file, std::move(run));
+    const auto added = book::add_run(file, std::move(run), &recording);
     if (!added) {
+        const Error error =
+            in_file || !recording.empty() ? added.error() : rescued(added.error(), capture, hookup, rescue_folders());
         // The number was earned; a full disk must not hide it, nor be hidden by it.
         analyse(request, std::move(capture), o, console);
-        return console.fail("measure", added.error());
+        return console.fail("measure", error);
     }
     const ExitCode code = print_result(console, "measure", added->result, o.output);
     const ExitCode kept = save_and_say(console, "measure", file, *added);
     return kept != ExitCode::done ? kept : code;
+}
+
+// Whether the disks have room for what the sweep will give.
+Status check_disks(const Options& o, const measure::SessionSettings& settings, const book::BookFile* book) {
+    const std::size_t captures = o.one_input ? (o.with_short ? 4 : 3) : 1;
+    std::vector<Need> needs;
+    if (!o.out_path.empty()) {
+        const auto bytes = bytes_of_session(settings, captures, false);
+        if (!bytes) return bytes.error();
+        needs.push_back({std::filesystem::path(o.out_path).parent_path(), *bytes});
+    }
+    if (book != nullptr) {
+        const auto bytes = bytes_of_session(settings, captures, true);
+        if (!bytes) return bytes.error();
+        std::error_code none;
+        const std::uintmax_t text = std::filesystem::file_size(book->places().book, none);
+        needs.push_back({book->places().book.parent_path(), *bytes + (none ? 0 : text)});
+    }
+    return check_room(needs);
+}
+
+// What the sweeps of one input gave beside the coil's; one that cannot be written is kept elsewhere, named so, and
+// said.
+ExitCode write_standards(measure::AnalysisRequest& request, const Console& console) {
+    ExitCode code = ExitCode::done;
+    for (auto* standard : {&request.open, &request.load, &request.short_circuit}) {
+        if (!*standard) continue;
+        const Status written = write_by_extension((*standard)->name, (*standard)->file);
+        if (written) continue;
+        std::filesystem::path kept;
+        const std::string hookup = (*standard)->file.note ? (*standard)->file.note->hookup : "standard";
+        code = console.fail("measure", rescued(written.error(), (*standard)->file, hookup, rescue_folders(), &kept));
+        if (!kept.empty()) (*standard)->name = kept.string();
+    }
+    return code;
 }
 
 ExitCode run(const Options& o, Console& console) {
@@ -120,24 +169,30 @@ ExitCode run(const Options& o, Console& console) {
     auto settings = session_settings(o.port, *request, **port);
     if (!settings) return console.fail("measure", settings.error());
     if (o.periods > 0) settings->periods = o.periods;
+    if (const Status room = check_disks(o, *settings, book ? &*book : nullptr); !room)
+        return console.fail("measure", room.error());
     show_cautions(console, o.port, request->hookup);
 
     const Status swept = o.one_input ? sweep_one_input(**port, *settings, o.with_short, o.out_path, console, *request)
                                      : sweep_two_inputs(**port, *settings, console, *request);
     if (!swept) return console.fail("measure", swept.error());
+    const ExitCode standards = o.one_input ? write_standards(*request, console) : ExitCode::done;
     if (o.one_input && new_one) {
         new_one->open = request->open->name;
         new_one->load = request->load->name;
         if (request->short_circuit) new_one->short_circuit = request->short_circuit->name;
     }
     audio::CaptureFile capture = std::move(request->coil);
-    const Status written = o.out_path.empty() ? Status(Done{}) : write_by_extension(o.out_path, capture);
+    Status written = o.out_path.empty() ? Status(Done{}) : write_by_extension(o.out_path, capture);
     const bool in_file = !o.out_path.empty() && written.ok();
+    if (!written && !book) {
+        written = rescued(written.error(), capture, bench::describe(request->hookup).name, rescue_folders());
+    }
     const ExitCode code =
         book ? keep_in_book(*book, std::move(*new_one), *request, std::move(capture), o, in_file, console)
              : analyse(*request, std::move(capture), o, console);
     if (!written) return console.fail("measure", written.error());
-    return code;
+    return standards != ExitCode::done ? standards : code;
 }
 
 }  // namespace

@@ -62,6 +62,13 @@ Status take_book(const Options& o, const std::string& path, Console& console, Ga
     if (!pages) return pages.error();
     for (const std::string& remark : pages->remarks) console.say("coldtune report: " + remark);
     share::Report& report = into.report;
+    // On paper nobody reads what was said on the screen.
+    for (const book::Alteration& a : looked->opened.alterations) report.remarks.push_back(a.text());
+    report.remarks.insert(report.remarks.end(), pages->remarks.begin(), pages->remarks.end());
+    if (looked->opened.recovery) {
+        report.remarks.push_back(fmt::format("the book was damaged; save {} of {} was opened in its place",
+                                             looked->opened.book.save_number, looked->opened.book.saved_utc));
+    }
     report.runs.insert(report.runs.end(), std::make_move_iterator(pages->runs.begin()),
                        std::make_move_iterator(pages->runs.end()));
     into.known.insert(into.known.end(), std::make_move_iterator(pages->known.begin()),
@@ -104,6 +111,7 @@ Result<Gathered> gather(const Options& o, Console& console) {
 
 // The verdict, where there are a secondary and a tank to give one.
 void add_tuning(const Options& o, Console& console, Gathered& all) {
+    all.report.no_tuning = share::why_no_tuning(all.known, all.tank_coil ? &*all.tank_coil : nullptr);
     if (!all.tank_coil) return;
     auto request = share::tune_request(all.known, *all.tank_coil, all.tank_coil_name);
     if (!request) return;
@@ -112,6 +120,7 @@ void add_tuning(const Options& o, Console& console, Gathered& all) {
     if (words) {
         all.report.tuning = std::move(*words);
     } else {
+        all.report.no_tuning = words.error().message;
         console.say(fmt::format("coldtune report: nothing is said about the tuning: {}", words.error().message));
     }
 }
@@ -136,9 +145,12 @@ ExitCode write_report(const Options& o, Console& console) {
         j["file"] = o.out;
         j["runs"] = runs;
         j["bytes"] = html->size();
+        j["no_tuning"] = all->report.tuning ? record::Json(nullptr) : record::Json(all->report.no_tuning);
+        j["remarks"] = all->report.remarks;
         console.print(record::json_text(j) + "\n");
     } else {
-        console.print(fmt::format("{} written ({} run{})\n", o.out, runs, runs == 1 ? "" : "s"));
+        console.print(fmt::format("{} written ({})\n", o.out, counted(runs, "run")));
+        if (!all->report.tuning) console.print(fmt::format("  without the tuning: {}\n", all->report.no_tuning));
     }
     return ExitCode::done;
 }

@@ -3,7 +3,9 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <array>
+#include <cmath>
 #include <filesystem>
 #include <nlohmann/json.hpp>
 
@@ -12,6 +14,7 @@
 #include "analyzer/record/atomic_file.hpp"
 #include "analyzer/record/json_text.hpp"
 #include "analyzer/record/plain_text.hpp"
+#include "analyzer/record/quantity.hpp"
 #include "analyzer/share/provenance.hpp"
 #include "analyzer/share/response_csv.hpp"
 #include "analyzer/share/response_file.hpp"
@@ -62,6 +65,31 @@ Result<T> named(const ExportSource& source, Result<T> outcome) {
     return Error{outcome.error().kind, fmt::format("{}: {}", source.name, outcome.error().message)};
 }
 
+// A picture of nothing is no plot.
+Status check_plot(const share::ResponsePlot& plot, const ExportOptions& o, const ExportSource& source) {
+    double lowest = HUGE_VAL, highest = 0;
+    bool seen = false;
+    for (const auto* curves : {&plot.measured, &plot.others}) {
+        for (const share::NamedCurve& c : *curves) {
+            const auto& f = c.curve.frequency_hz;
+            if (f.size() < 2) continue;
+            lowest = std::min(lowest, f.front());
+            highest = std::max(highest, f.back());
+            const auto first = std::lower_bound(f.begin(), f.end(), plot.band ? plot.band->low_hz : 0);
+            const auto last = std::upper_bound(f.begin(), f.end(), plot.band ? plot.band->high_hz : HUGE_VAL);
+            seen = seen || last - first > 1;
+        }
+    }
+    if (seen) return Done{};
+    if (!(highest > 0)) {
+        return bad_input(
+            fmt::format("{}: there is no curve in it to plot; analyze with --json --curve keeps one", source.name));
+    }
+    return usage_error(fmt::format("--band {}: no curve has two points in it; they go from {} to {}", o.band,
+                                   record::format_quantity(lowest, record::Unit::hertz),
+                                   record::format_quantity(highest, record::Unit::hertz)));
+}
+
 Result<std::string> plot_text(const ExportOptions& o, const ExportSource& source) {
     share::ResponsePlot plot = share::plot_of(source.result, source.label);
     if (!o.band.empty()) {
@@ -77,6 +105,7 @@ Result<std::string> plot_text(const ExportOptions& o, const ExportSource& source
     if (source.coil) {
         if (Status added = share::add_calculated(plot, *source.coil); !added) return added.error();
     }
+    if (Status something = check_plot(plot, o, source); !something) return something.error();
     return share::response_svg(plot, fmt::format("Response of {}", source.origin));
 }
 
@@ -101,6 +130,12 @@ Result<std::string> text_of(Kind kind, const ExportOptions& o, const ExportSourc
         case Kind::csv:
             return named(source, share::csv_text(result.curve));
         case Kind::spice: {
+            if (source.only_curve) {
+                return bad_input(
+                    fmt::format("{}: a response alone says nothing of a resonance to make a circuit of; "
+                                "export an output of analyze --json --curve",
+                                source.name));
+            }
             const auto circuit = share::equivalent_of(result);
             if (!circuit) return named<std::string>(source, circuit.error());
             return share::spice_text(*circuit, comments_of(source));

@@ -4,6 +4,8 @@
 
 #include <CLI/CLI.hpp>
 
+#include "analyzer/cli/book_commands.hpp"
+
 namespace coldtune::cli {
 
 void add_keep_options(CLI::App& app, KeepOptions& o, CLI::Option* of_book) {
@@ -28,8 +30,14 @@ Result<book::NewRun> new_run(const BenchOptions& bench, const KeepOptions& keep)
     auto declared = declared_bench(bench);
     if (!declared) return declared.error();
     book::NewRun run;
-    run.name = keep.name;
-    run.note = keep.note;
+    if (keep.name) {
+        if (const Status sound = book::check_name(*keep.name); !sound) return sound.error();
+        run.name = *keep.name;
+    }
+    if (keep.note) {
+        if (const Status sound = book::check_note(*keep.note); !sound) return sound.error();
+        run.note = *keep.note;
+    }
     run.keep_as = keep.keep_as == "wav" ? book::KeepAs::wav : book::KeepAs::flac;
     run.hookup = declared->hookup;
     run.open = bench.open_path;
@@ -54,7 +62,7 @@ Result<book::NewRun> new_run(const CaptureOptions& capture, const KeepOptions& k
 
 Result<book::BookFile> open_book(const Console& console, std::string_view command, const std::string& path) {
     auto file = book::BookFile::open_or_create(path);
-    if (file && file->recovery()) console.say(fmt::format("coldtune {}: {}", command, file->recovery_text()));
+    if (file) say_opened(console, command, *file);
     return file;
 }
 

@@ -91,7 +91,6 @@ Status sweep_one_input(audio::AudioPort& port, const measure::SessionSettings& s
     }
     for (auto& [hookup, file] : record->standards) {
         const auto path = standard_path(out, hookup);
-        if (auto written = write_by_extension(path, file); !written) return written.error();
         auto& place = hookup == bench::Hookup::open   ? request.open
                       : hookup == bench::Hookup::load ? request.load
                                                       : request.short_circuit;

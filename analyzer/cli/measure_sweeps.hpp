@@ -17,9 +17,9 @@ Status sweep_two_inputs(audio::AudioPort& port, const measure::SessionSettings& 
 // Where the captures of the standards go: OUT.open.wav beside OUT.wav.
 std::filesystem::path standard_path(const std::filesystem::path& out, bench::Hookup standard);
 
-// Asks for standard after standard and then for the coil, and sweeps each; the standards are written beside `out` and
-// come, with the coil, into `request`. With a simulated port nobody is asked. Errors: as the session; rejected when
-// standard input ends before the questions do.
+// Asks for standard after standard and then for the coil, and sweeps each; all come into `request`, the standards named
+// as what they are to be written to beside `out`. With a simulated port nobody is asked. Errors: as the session;
+// rejected when standard input ends before the questions do.
 Status sweep_one_input(audio::AudioPort& port, const measure::SessionSettings& settings, bool with_short,
                        const std::filesystem::path& out, Console& console, measure::AnalysisRequest& request);
 

@@ -45,6 +45,10 @@ public:
 
     bool parse_error(std::size_t position, const std::string&, const nlohmann::detail::exception& cause) override {
         fault_at_ = position;
+        if (dynamic_cast<const Json::out_of_range*>(&cause) != nullptr) {
+            fault_ = "the number is beyond what a double holds (about 1.8e308)";
+            return false;
+        }
         // "[json.exception.parse_error.101] parse error at line 1, column 2: the part for people"
         std::string_view text = cause.what();
         if (const auto colon = text.find(": "); colon != std::string_view::npos) text.remove_prefix(colon + 2);

@@ -150,6 +150,12 @@ Result<Equivalent> equivalent_of(const measure::MeasurementResult& result) {
     }
     const measure::Resonance* r = result.resonance();
     const bool known = r != nullptr && (result.hookup == bench::Hookup::foot || result.hookup == bench::Hookup::tank);
+    if (!known && result.pair() != nullptr) {
+        return bad_input("secondary and tank together are no single circuit; export the result of each by itself");
+    }
+    if (!known && (result.hookup == bench::Hookup::foot || result.hookup == bench::Hookup::tank)) {
+        return bad_input("there is no resonance in it to make a circuit of; export a result that has one");
+    }
     if (!known) {
         return bad_input("hookup " + std::string(bench::describe(result.hookup).name) +
                          " gives no circuit; export the result of a foot, tank or winding capture");

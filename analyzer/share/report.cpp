@@ -217,7 +217,17 @@ Result<std::string> report_html(const Report& report) {
         "<p class=\"small\">Intervals are 95 % (k = 2, after the GUM). The resonance at the foot is the frequency of "
         "zero "
         "reactance there; that of a tank is the undamped one.</p>\n";
-    if (report.tuning) out += tuning_section(*report.tuning);
+    if (!report.remarks.empty()) {
+        out += "<section><h2>Not as it was kept</h2>\n<ul>\n";
+        for (const std::string& remark : report.remarks) out += fmt::format("<li>{}</li>\n", sentence_html(remark));
+        out += "</ul>\n</section>\n";
+    }
+    if (report.tuning) {
+        out += tuning_section(*report.tuning);
+    } else if (!report.no_tuning.empty()) {
+        out += fmt::format("<p class=\"small\">{}</p>\n",
+                           sentence_html("nothing is said about the tuning: " + report.no_tuning));
+    }
     out += pair_section(report);
     out += *plots;
     out += runs_section(report);

@@ -23,7 +23,8 @@ struct ReportRun {
     std::string reference;  // of the resistor, "10 k\u2126"
     std::string note;
     measure::MeasurementResult result;
-    int coil_version = 0;  // which description it was analysed with, where there are several; 0 = not told
+    int coil_version = 0;        // which description it was analysed with, where there are several; 0 = not told
+    std::string not_drawn = {};  // why it has no curve here, where that is known
 };
 
 // What `tune` said, when it was asked.
@@ -40,11 +41,14 @@ struct Report {
     int coil_version = 0;                        // of `coil`, as the runs count them
     std::vector<ReportRun> runs;                 // oldest first
     std::optional<ReportTuning> tuning;
+    std::string no_tuning = {};             // why there is none
+    std::vector<std::string> remarks = {};  // what is not as it was kept, and what was left out for it
     Provenance provenance;
 };
 
 // Of very many runs of a kind so many are drawn, the last ones: more could not be told apart.
 inline constexpr std::size_t most_drawn_together = 5;
+inline constexpr const char* only_the_last_are_drawn = "only the last 5 of a kind are drawn";
 
 // Errors (bad_input): no run, or a description that cannot be calculated.
 Result<std::string> report_html(const Report& report);

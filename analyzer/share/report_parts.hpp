@@ -32,7 +32,7 @@ std::string runs_section(const Report& report);
 std::string budget_section(const Report& report);
 std::string tuning_section(const ReportTuning& tuning);
 std::string cautions_section(const Report& report);
-// Calculated curves come from the description; a run whose curve is no impedance is not drawn.
+// Calculated curves come from the description; a run that is not drawn is named with the reason.
 Result<std::string> plots_section(const Report& report);
 
 // Hookups of the runs, in the order of the enumeration, each once.

@@ -17,20 +17,49 @@ struct Drawn {
     std::vector<const ReportRun*> runs;
 };
 
+// Why runs are not drawn, each reason with its runs.
+using NotDrawn = std::vector<std::pair<std::string, std::vector<std::string>>>;
+
+void leave_out(NotDrawn& left, const std::string& why, const ReportRun& run) {
+    auto found = std::find_if(left.begin(), left.end(), [&](const auto& entry) { return entry.first == why; });
+    if (found == left.end()) found = left.insert(left.end(), {why, {}});
+    found->second.push_back(run.name);
+}
+
+// Nothing may be missing from a picture without a word.
+std::string not_drawn_html(const NotDrawn& left) {
+    constexpr std::size_t most_names = 12;
+    std::string out;
+    for (const auto& [why, names] : left) {
+        std::string list;
+        for (std::size_t i = 0; i < std::min(names.size(), most_names); ++i) list += (i > 0 ? ", " : "") + names[i];
+        if (names.size() > most_names) list += fmt::format(" and {} more", names.size() - most_names);
+        out += fmt::format("<p class=\"small\">Not drawn: {} ({}).</p>\n", escaped_html(list), escaped_html(why));
+    }
+    return out;
+}
+
 // Runs whose curve is an impedance, by hookup, pairs by themselves. Of very many the last ones: more could not be told
 // apart.
-std::vector<Drawn> drawable(const Report& report) {
+std::vector<Drawn> drawable(const Report& report, NotDrawn& left) {
     std::vector<Drawn> found;
     for (bench::Hookup hookup : hookups_of(report)) {
         for (const bool pair : {false, true}) {
             Drawn drawn{hookup, pair, {}};
             for (const ReportRun& run : report.runs) {
-                if (run.result.hookup == hookup && (run.result.pair() != nullptr) == pair &&
-                    run.result.curve.frequency_hz.size() > 1 && curve_is_sound(run.result))
+                if (run.result.hookup != hookup || (run.result.pair() != nullptr) != pair) continue;
+                if (!curve_is_sound(run.result)) {
+                    leave_out(left, "rejected: the curve is no impedance", run);
+                } else if (run.result.curve.frequency_hz.size() > 1) {
                     drawn.runs.push_back(&run);
+                } else {
+                    leave_out(left, run.not_drawn.empty() ? "no curve was kept with it" : run.not_drawn, run);
+                }
             }
             const auto over =
                 static_cast<std::ptrdiff_t>(drawn.runs.size() - std::min(drawn.runs.size(), most_drawn_together));
+            for (auto run = drawn.runs.begin(); run != drawn.runs.begin() + over; ++run)
+                leave_out(left, only_the_last_are_drawn, **run);
             drawn.runs.erase(drawn.runs.begin(), drawn.runs.begin() + over);
             if (!drawn.runs.empty()) found.push_back(std::move(drawn));
         }
@@ -67,7 +96,8 @@ std::optional<dsp::Band> close_band(const ResponsePlot& plot) {
 
 Result<std::string> plots_section(const Report& report) {
     std::string out;
-    for (const Drawn& drawn : drawable(report)) {
+    NotDrawn left;
+    for (const Drawn& drawn : drawable(report, left)) {
         const ReportRun* best = nullptr;
         for (const ReportRun* run : drawn.runs) {
             if (run->result.resonance() != nullptr || drawn.pair) best = run;
@@ -102,7 +132,8 @@ Result<std::string> plots_section(const Report& report) {
             out += figure(plot_svg(plot, name + "close", close), close + ".");
         }
     }
-    return out.empty() ? out : "<section><h2>Response</h2>\n" + out + "</section>\n";
+    const std::string words = not_drawn_html(left);
+    return out.empty() ? words : "<section><h2>Response</h2>\n" + out + words + "</section>\n";
 }
 
 }  // namespace coldtune::share

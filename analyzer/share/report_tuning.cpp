@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "analyzer/record/quantity.hpp"
@@ -28,6 +29,21 @@ std::optional<tuning::TuneRequest> tune_request(const std::vector<measure::Known
     request.secondary = *secondary;
     request.primary = *tank;
     return request;
+}
+
+std::string why_no_tuning(const std::vector<measure::KnownResult>& results, const model::CoilDescription* coil) {
+    std::string missing;
+    const auto miss = [&](const char* what) { missing += (missing.empty() ? "" : ", ") + std::string(what); };
+    const auto any = [&](auto has) { return std::any_of(results.begin(), results.end(), has); };
+    if (!any([](const auto& r) { return r.resonance.has_value(); })) miss("no run gave the resonance of the secondary");
+    if (!any([](const auto& r) { return r.tank_resonance.has_value(); })) {
+        miss("no run gave that of the tank (hookup tank)");
+    } else if (coil == nullptr) {
+        miss("the coil of the tank's run is not described (--coil COIL.json)");
+    }
+    if (coil != nullptr && !coil->primary) miss("the description has no primary");
+    if (coil != nullptr && !coil->tank) miss("the description has no tank");
+    return missing;
 }
 
 Result<ReportTuning> tuning_words(const tuning::TuneRequest& request) {

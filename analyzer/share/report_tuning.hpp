@@ -14,6 +14,9 @@ namespace coldtune::share {
 std::optional<tuning::TuneRequest> tune_request(const std::vector<measure::KnownResult>& results,
                                                 const model::CoilDescription& coil, std::string coil_name);
 
+// Why `tune_request` gives nothing: what is missing, in words. "" when nothing is; `coil` null without a description.
+std::string why_no_tuning(const std::vector<measure::KnownResult>& results, const model::CoilDescription* coil);
+
 // Errors as of tuning::tune.
 Result<ReportTuning> tuning_words(const tuning::TuneRequest& request);
 

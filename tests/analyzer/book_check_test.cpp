@@ -4,6 +4,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "analyzer/book/seal.hpp"
 #include "tests/support/book_rig.hpp"
 
 namespace coldtune::book {
@@ -51,12 +52,15 @@ TEST_F(BookCheck, MissingChangedAndStrangeFilesAreNamed) {
     EXPECT_EQ(report.runs_again, 0U);
 }
 
-TEST_F(BookCheck, AResultThatWasEditedInTheBookIsFound) {
+TEST_F(BookCheck, AResultThatIsNotWhatTheCapturesGiveIsFound) {
     BookFile file = book();
     ASSERT_TRUE(add_run(file, foot_run()).ok());
-    record::Json better = *file.book().runs[0].result;
+    // By somebody who made the seal anew: only the captures tell.
+    coldtune::book::Run& run = file.book().runs[0];
+    record::Json better = *run.result;
     better["resonance"]["q"] = 400.0;
-    file.book().runs[0].result = std::make_shared<const record::Json>(better);
+    run.result = std::make_shared<const record::Json>(better);
+    run.seal = seal_of(run);
     EXPECT_TRUE(check_book(file.book(), file.places(), false, {}).sound());
     const CheckReport report = check_book(file.book(), file.places(), true, {});
     EXPECT_FALSE(report.sound());

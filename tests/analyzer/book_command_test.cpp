@@ -153,7 +153,12 @@ TEST_F(BookCommand, ADamagedBookIsOpenedFromTheSaveBeforeAndSaidSo) {
     EXPECT_EQ(list.code, 0);
     EXPECT_THAT(list.err, HasSubstr("opened save 1 of "));
     EXPECT_THAT(Json::parse(list.out).at("recovered").at("cause").get<std::string>(), HasSubstr("not JSON"));
-    EXPECT_EQ(coldtune({"book", "check", path()}).code, 3);
+    const Said check = coldtune({"book", "check", path()});
+    EXPECT_EQ(check.code, 3);
+    EXPECT_EQ(check.error_lines(), 1) << check.err;
+    EXPECT_EQ(check.out.find("all is as it was kept"), std::string::npos) << check.out;
+    EXPECT_THAT(check.err, HasSubstr("opened save 1 of "));
+    EXPECT_EQ(Json::parse(coldtune({"book", "check", path(), "--json"}).out).at("sound"), false);
     const Said note = coldtune({"book", "note", path(), "1", "again", "--json"});
     EXPECT_EQ(note.code, 0);
     EXPECT_THAT(note.err, HasSubstr("opened save 1 of "));
@@ -169,7 +174,7 @@ TEST_F(BookCommand, RestoreGoesBackWithoutLosingThePresent) {
     EXPECT_THAT(saves.out, HasSubstr("save 1 "));
     const Said back = coldtune({"book", "restore", path(), "--save", "1"});
     EXPECT_EQ(back.code, 0) << back.err;
-    EXPECT_THAT(back.out, HasSubstr("is again as of save 1, with 1 runs; this is save 3"));
+    EXPECT_THAT(back.out, HasSubstr("is again as of save 1, with 1 run; this is save 3"));
     EXPECT_EQ(Json::parse(coldtune({"book", "list", path(), "--json"}).out).at("runs").size(), 1U);
     ASSERT_EQ(coldtune({"book", "restore", path(), "--save", "2", "--json"}).code, 0);
     EXPECT_EQ(Json::parse(coldtune({"book", "list", path(), "--json"}).out).at("runs").size(), 2U);
@@ -186,6 +191,85 @@ TEST_F(BookCommand, ACopyStandsOnItsOwn) {
     fs::remove_all(folder_ / "bench.captures");
     EXPECT_EQ(coldtune({"book", "check", at("copy.json"), "--again"}).code, 0);
     EXPECT_EQ(coldtune({"book", "copy", path(), at("copy.json")}).code, 3);
+}
+
+TEST_F(BookCommand, ACopyOfWhatIsNotAsItWasKeptSaysSo) {
+    add_one();
+    folder_.put("bench.captures/0002-open.flac", "changed");
+    fs::remove(folder_ / "bench.captures/run-0001.json");
+    const Said copy = coldtune({"book", "copy", path(), at("copy.json"), "--json"});
+    EXPECT_EQ(copy.code, 3);
+    for (const char* part : {"0002-open.flac: holds 7 bytes", "run-0001.json: is missing", "2 files are not as kept"})
+        EXPECT_THAT(copy.err, HasSubstr(part));
+    EXPECT_EQ(Json::parse(copy.out).at("faults").size(), 2U);
+    // All that was there is in it.
+    EXPECT_EQ(bytes_of(at("copy.captures/0001-foot.flac")), bytes_of(at("bench.captures/0001-foot.flac")));
+    EXPECT_EQ(bytes_of(at("copy.captures/0002-open.flac")), "changed");
+    fs::remove_all(folder_ / "bench.captures");
+    const Said bare = coldtune({"book", "copy", path(), at("bare.json")});
+    EXPECT_EQ(bare.code, 3);
+    EXPECT_THAT(bare.err, HasSubstr("bench.captures: there is no such folder"));
+    EXPECT_THAT(bare.err, HasSubstr("the copy holds none of the 3 kept files"));
+}
+
+TEST_F(BookCommand, VanishedCapturesAreRemarkedOnByWhoeverWrites) {
+    add_one();
+    fs::remove(folder_ / "bench.captures/0002-open.flac");
+    const Said note = coldtune({"book", "note", path(), "1", "x"});
+    EXPECT_EQ(note.code, 0);
+    EXPECT_THAT(note.err, HasSubstr("bench.captures: 1 kept file is missing, first 0002-open.flac"));
+    fs::rename(folder_ / "bench.captures", folder_ / "away");
+    const Said add = with({"book", "add", path()}, analysis(at("foot.wav")));
+    EXPECT_EQ(add.code, 0) << add.err;
+    EXPECT_THAT(add.err, HasSubstr("bench.captures: there is no such folder; put it back beside its book (3 kept files "
+                                   "of the book lie in it)"));
+}
+
+TEST_F(BookCommand, NamesAreKeptAsTheyAreOrRefused) {
+    const std::string long_name(101, 'n');
+    struct Case {
+        std::string name;
+        const char* says;
+    };
+    for (const Case& c : std::vector<Case>{{"two\nlines", "the name holds control characters"},
+                                           {"bell\x07", "the name holds control characters"},
+                                           {"bad\xff", "the name is not valid UTF-8"},
+                                           {long_name, "the name is too long (101 characters, at most 100)"},
+                                           {"", "the name is empty"},
+                                           {"3", "would be taken for a run's number"},
+                                           {"0042", "would be taken for a run's number"}}) {
+        for (std::vector<std::string> command :
+             {std::vector<std::string>{"book", "add", path()}, {"analyze", "--book", path()}}) {
+            command.insert(command.end(), {"--name", c.name});
+            const Said said = with(command, analysis(at("foot.wav")));
+            EXPECT_EQ(said.code, 2) << said.err;
+            EXPECT_EQ(said.error_lines(), 1) << said.err;
+            EXPECT_THAT(said.err, HasSubstr(c.says));
+        }
+        // Before anything sounds.
+        const Said measured = coldtune({"measure", "--device", "simulated", "--hookup", "open", "--reference", "10k",
+                                        "--book", path(), "--name", c.name});
+        EXPECT_EQ(measured.code, 2);
+        EXPECT_EQ(measured.error_lines(), 1) << measured.err;
+    }
+    for (const char* note : {"", "two\nlines", "bad\xff"}) {
+        const Said said = with({"book", "add", path(), "--note", note}, analysis(at("foot.wav")));
+        EXPECT_EQ(said.code, 2) << said.err;
+        EXPECT_EQ(said.error_lines(), 1) << said.err;
+    }
+    EXPECT_FALSE(fs::exists(path()));
+    // A hundred characters are as many as one sees, and they come back as they were.
+    std::string umlauts;
+    for (int i = 0; i < 100; ++i) umlauts += "\u00e4";
+    ASSERT_EQ(with({"book", "add", path(), "--name", umlauts}, analysis(at("foot.wav"))).code, 0);
+    EXPECT_EQ(coldtune({"book", "show", path(), umlauts}).code, 0);
+    // A file called 3.wav makes no run called 3.
+    fs::copy_file(at("foot.wav"), at("3.wav"));
+    const Said three =
+        coldtune({"book", "add", at("other.json"), at("3.wav"), "--hookup", "foot", "--reference", "10k"});
+    EXPECT_EQ(three.code, 0) << three.err;
+    EXPECT_THAT(three.err, HasSubstr("the run is called \"foot 3\""));
+    EXPECT_EQ(coldtune({"book", "show", at("other.json"), "foot 3"}).code, 0);
 }
 
 TEST_F(BookCommand, ABookThatIsOpenElsewhereIsNotWrittenTo) {
@@ -212,7 +296,8 @@ TEST_F(BookCommand, SlipsAreUsageErrorsOfOneLine) {
                                                   {"book", "list", at("coil.txt")},
                                                   {"book", "add", path()},
                                                   {"book", "note", path(), "1"},
-                                                  {"book", "restore", path(), "--save", "x"}}) {
+                                                  {"book", "restore", path(), "--save", "x"},
+                                                  {"book", "show", path(), "1", "--curve"}}) {
         const Said said = coldtune(wrong);
         EXPECT_EQ(said.code, 2) << said.err;
         EXPECT_EQ(std::count(said.err.begin(), said.err.end(), '\n'), 1) << said.err;
@@ -221,6 +306,34 @@ TEST_F(BookCommand, SlipsAreUsageErrorsOfOneLine) {
                 StartsWith("coldtune book: there is no command 'burn'; the commands are list"));
     EXPECT_EQ(coldtune({"book", "list", at("none.json")}).code, 3);
     EXPECT_EQ(coldtune({"book", "list", at("coil.json")}).code, 3);
+    // Every command says of what is no book what it is, in one line.
+    folder_.put("empty.json", "");
+    folder_.put("huge.json", R"({"schema": "coldtune.book.v1", "save_number": 1e400})");
+    fs::create_directory(folder_ / "folder.json");
+    struct Bad {
+        const char* book;
+        const char* says;
+    };
+    for (const Bad& bad :
+         std::vector<Bad>{{"none.json", "none.json: there is no such book; make it with coldtune book add"},
+                          {"coil.json", "coil.json: is no bench book"},
+                          {"empty.json", "empty.json: empty; JSON is expected; no earlier save is there"},
+                          {"huge.json", "huge.json: line 1, column 51: the number is beyond what a double holds"},
+                          {"folder.json", "folder.json: is no ordinary file; name the book itself"}}) {
+        for (const std::vector<std::string>& command : {std::vector<std::string>{"book", "list", at(bad.book)},
+                                                        {"book", "show", at(bad.book), "1"},
+                                                        {"book", "check", at(bad.book)},
+                                                        {"book", "note", at(bad.book), "1", "x"},
+                                                        {"book", "restore", at(bad.book)},
+                                                        {"book", "restore", at(bad.book), "--save", "1"},
+                                                        {"book", "copy", at(bad.book), at("to.json")},
+                                                        {"book", "export", at(bad.book), "1", "--out", at("x.csv")}}) {
+            const Said said = coldtune(command);
+            EXPECT_EQ(said.code, 3) << command[1] << ' ' << said.err;
+            EXPECT_EQ(said.error_lines(), 1) << command[1] << ' ' << said.err;
+            EXPECT_THAT(said.err, HasSubstr(bad.says)) << command[1];
+        }
+    }
     const Said help = coldtune({"book", "add", "--help"});
     EXPECT_EQ(help.code, 0);
     EXPECT_THAT(help.out, HasSubstr("--keep"));

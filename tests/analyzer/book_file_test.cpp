@@ -206,13 +206,19 @@ TEST(BookFile, ACopyTakesItsFilesAlongAndOverwritesNothing) {
     folder.put("bench.captures/run-0001.json", "result");
     folder.put("bench.captures/stray.wav", "not of the book");
     fs::create_symlink("/etc/passwd", folder / "bench.captures/0002-foot.flac");
-    ASSERT_TRUE(file.save_as(folder / "copy.json").ok());
+    const auto faults = file.save_as(folder / "copy.json");
+    ASSERT_TRUE(faults.ok()) << faults.error().message;
+    // All of them: the example's files were never there as its checksums say.
+    ASSERT_EQ(faults->size(), 4U);
+    EXPECT_THAT((*faults)[0], HasSubstr("0001-foot.flac: holds 3 bytes, not the "));
+    EXPECT_THAT((*faults)[1], HasSubstr("0002-foot.flac: is no ordinary file"));
+    EXPECT_THAT((*faults)[3], HasSubstr("run-0002.json: is missing"));
     EXPECT_EQ(bytes_of(folder / "copy.captures/0001-foot.flac"), "one");
     EXPECT_EQ(bytes_of(folder / "copy.captures/run-0001.json"), "result");
     EXPECT_FALSE(fs::exists(folder / "copy.captures/stray.wav"));
     EXPECT_FALSE(fs::exists(fs::symlink_status(folder / "copy.captures/0002-foot.flac")));
     EXPECT_EQ(read_book(file.places())->book.runs.size(), 2U);
-    const Status onto_itself = file.save_as(folder / "bench.json");
+    const auto onto_itself = file.save_as(folder / "bench.json");
     ASSERT_FALSE(onto_itself.ok());
     EXPECT_THAT(onto_itself.error().message, HasSubstr("is there already"));
     // A copy that fails leaves nothing behind.

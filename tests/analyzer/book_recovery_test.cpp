@@ -47,8 +47,9 @@ TEST_F(Recovery, OpensTheSaveBeforeAndSaysWhatIsNotInIt) {
     ASSERT_TRUE(read->recovery.has_value());
     EXPECT_EQ(read->recovery->files_after_it, std::vector<std::string>{"0003-foot.flac"});
     const std::string said = recovery_sentence(*read, places());
-    for (const char* part : {"bench.json: line ", "not JSON", "opened save 2 of ", "(save-2.json, runs to number 2)",
-                             "not in it, but still in bench.captures: 0003-foot.flac; add them again"}) {
+    for (const char* part :
+         {"bench.json: line ", "not JSON", "opened save 2 of ", "(save-2.json, runs to number 2); lost: save 3 of 20",
+          "Z (runs to number 3); ", "not in it, but still in bench.captures: 0003-foot.flac; add them again"}) {
         EXPECT_THAT(said, HasSubstr(part));
     }
     EXPECT_EQ(bytes_of(path_), damaged);  // looking changes nothing
@@ -71,6 +72,8 @@ TEST_F(Recovery, PassesOverSavesThatAreDamagedToo) {
     ASSERT_TRUE(read.ok()) << read.error().message;
     EXPECT_EQ(read->book.save_number, 1U);
     EXPECT_EQ(read->recovery->files_after_it.size(), 2U);
+    // Nothing is left of the book that could tell its number.
+    EXPECT_EQ(read->recovery->lost, "what was saved after save 2, save 2 (save-2.json is damaged too)");
     folder_.put("bench.saves/save-1.json", "{");
     const auto none = read_book(places());
     ASSERT_FALSE(none.ok());
@@ -90,6 +93,17 @@ TEST_F(Recovery, AMissingBookComesBackFromItsSaves) {
     ASSERT_TRUE(file->save().ok());
     EXPECT_EQ(read_book(places())->book.save_number, 3U);
     EXPECT_FALSE(fs::exists(folder_ / "bench.damaged-1.json"));
+}
+
+TEST_F(Recovery, TheVerySameSaveIsNoLoss) {
+    // As a kill leaves it between setting the present book aside and putting the next in its place; then it is damaged.
+    fs::copy_file(path_, folder_ / "bench.saves/save-3.json");
+    folder_.put("bench.json", bytes_of(path_).substr(0, 1000));
+    const auto read = read_book(places());
+    ASSERT_TRUE(read.ok());
+    EXPECT_EQ(read->book.save_number, 3U);
+    EXPECT_EQ(read->recovery->lost, "");
+    EXPECT_THAT(recovery_sentence(*read, places()), HasSubstr("that is the same save, nothing was lost"));
 }
 
 TEST_F(Recovery, EveryDamagedFileIsKept) {

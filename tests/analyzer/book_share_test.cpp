@@ -85,6 +85,7 @@ TEST_F(BookShare, RefusesToExportInOneLine) {
              {{path(), "1", "--out", at("x.doc")}, 2, "--as"},
              {{path(), "1", "--out", at("x.csv"), "--band", "1k:9k"}, 2, ".svg"},
              {{at("none.json"), "1", "--out", at("x.csv")}, 3, "none.json"},
+             {{path(), "1", "--out", at("x.svg"), "--band", "1M:2M"}, 2, "no curve has two points in it; they go from"},
              // What cannot be made again is not written over.
              {{path(), "1", "--out", path(), "--as", "csv"}, 2, "name another file"},
              {{path(), "1", "--out", at("bench.captures/0002-foot.flac"), "--as", "csv"}, 2, "folder of a bench book"},
@@ -115,6 +116,11 @@ TEST_F(BookShare, ReportHoldsTheRunsOfABook) {
           "rejected", "Uncertainty", "The coil", "600.0 mm", "from bench.json"}) {
         EXPECT_TRUE(html.find(word) != std::string::npos) << word;
     }
+    for (const char* word : {"Not drawn: 2 swapped (rejected: the curve is no impedance)",
+                             "Nothing is said about the tuning: no run gave that of the tank (hookup tank)."}) {
+        EXPECT_TRUE(html.find(word) != std::string::npos) << word;
+    }
+    EXPECT_THAT(said.out, HasSubstr("without the tuning: no run gave that of the tank"));
     // The number of the book, as `book list` says it.
     const Json l = Json::parse(coldtune({"book", "list", path(), "--json"}).out);
     const double khz = l.at("runs")[0].at("frequency_hz").get<double>() / 1000;
@@ -193,7 +199,9 @@ TEST_F(BookShare, KeepsACoupledPairAndMakesItAgain) {
         EXPECT_TRUE(bytes_of(at("r.html")).find(part) != std::string::npos) << part;
     }
     // No circuit of one branch has two resonances.
-    EXPECT_NE(coldtune({"book", "export", path(), "2", "--out", at("x.cir")}).code, 0);
+    const Said circuit = coldtune({"book", "export", path(), "2", "--out", at("x.cir")});
+    EXPECT_EQ(circuit.code, 3);
+    EXPECT_THAT(circuit.err, HasSubstr("secondary and tank together are no single circuit"));
     EXPECT_EQ(coldtune({"book", "export", path(), "2", "--out", at("x.svg")}).code, 0);
 }
 
@@ -213,6 +221,14 @@ TEST(BookPages, OfManyRunsTheLastBudgetsOnly) {
     EXPECT_TRUE(html->find("<h3>11 foot 11</h3>") == std::string::npos) << "<h3>11 foot 11</h3>";
     EXPECT_TRUE(html->find("Of each kind of run the last one.") != std::string::npos)
         << "Of each kind of run the last one.";
+    // What is left out of the picture is said, here because no file is there and because only the last are drawn.
+    for (const char* words :
+         {"Not drawn: 1 foot 1, 2 foot 2, 3 foot 3, 4 foot 4, 5 foot 5, 6 foot 6, 7 foot 7 (only the last 5 of a kind "
+          "are",
+          "8 foot 8, 9 foot 9, 10 foot 10, 11 foot 11, 12 foot 12 (the file of its curve is missing or not as it was "
+          "kept)"}) {
+        EXPECT_TRUE(html->find(words) != std::string::npos) << words;
+    }
     EXPECT_FALSE(share::pages_of(test::example_book(0), *book::places_of(folder / "book.json"), {}).ok());
 }
 

@@ -133,8 +133,12 @@ TEST_F(ExportCommand, RefusalsAreOneLineAndLeaveNoFile) {
         const char* says;
     };
     folder_->put("kept.s1p", "what was there before");
+    ASSERT_EQ(exported("foot.json", "table.csv").code, 0);
     for (const Bad& bad : std::vector<Bad>{
              {"rejected.json", "x.cir", {}, 4, "rejected"},
+             {"table.csv", "x.cir", {}, 3, "a response alone says nothing of a resonance"},
+             {"foot.json", "x.svg", {"--band", "1M:2M"}, 2, "--band 1M:2M: no curve has two points in it"},
+             {"bare.json", "x.svg", {}, 3, "there is no curve in it to plot"},
              {"rejected.json", "x.s1p", {}, 4, "clipped"},
              {"rejected.json", "kept.s1p", {}, 4, "clipped"},
              {"rejected.json", "x.csv", {}, 4, "clipped"},

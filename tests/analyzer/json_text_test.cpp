@@ -94,6 +94,16 @@ TEST(JsonText, SaysWhereTheFaultIs) {
     EXPECT_THAT(refusal(" \n\t "), HasSubstr("empty"));
 }
 
+TEST(JsonText, ANumberBeyondADoubleIsNamedInOurWords) {
+    for (const char* number : {"1e400", "-1e400"}) {
+        const auto outcome = parse_json(std::string("{\"a\": ") + number + "}", "x.json");
+        ASSERT_FALSE(outcome.ok());
+        EXPECT_THAT(outcome.error().message, ::testing::StartsWith("x.json: line 1, column "));
+        EXPECT_THAT(outcome.error().message, ::testing::HasSubstr("the number is beyond what a double holds"));
+        EXPECT_THAT(outcome.error().message, ::testing::Not(::testing::HasSubstr("exception")));
+    }
+}
+
 TEST(JsonText, RefusesWhatRfc8259Refuses) {
     for (const char* text : {"NaN",     "[NaN]",   "Infinity", "-Infinity",   "// comment\n1",
                              "/* */1",  "{'a':1}", "{a:1}",    "[1,]",        "{\"a\":1,}",

@@ -4,6 +4,7 @@
 #include <stdexcept>
 
 #include "analyzer/book/book_file.hpp"
+#include "analyzer/book/seal.hpp"
 #include "analyzer/share/report_book.hpp"
 #include "tests/support/example_book.hpp"
 #include "tests/support/scratch_folder.hpp"
@@ -15,6 +16,8 @@ book::BookFile file_with(const testing::ScratchFolder& folder, int runs) {
     auto file = book::BookFile::open_or_create(folder / "book.json");
     if (!file) throw std::runtime_error(file.error().message);
     file->book() = test::example_book(runs);
+    for (book::Run& run : file->book().runs) run.seal = book::seal_of(run);
+    for (book::KeptCapture& capture : file->book().captures) capture.seal = book::seal_of(capture);
     if (const Status saved = file->save(); !saved) throw std::runtime_error(saved.error().message);
     return std::move(*file);
 }
@@ -22,7 +25,10 @@ book::BookFile file_with(const testing::ScratchFolder& folder, int runs) {
 void open_book(benchmark::State& state) {
     const testing::ScratchFolder folder;
     const book::BookFile file = file_with(folder, static_cast<int>(state.range(0)));
-    for (auto _ : state) benchmark::DoNotOptimize(book::read_book(file.places())->book.runs.size());
+    for (auto _ : state) {
+        auto opened = book::read_book(file.places());
+        benchmark::DoNotOptimize(book::settle_alterations(opened->book, file.places()).size());
+    }
     state.counters["bytes"] = static_cast<double>(std::filesystem::file_size(folder / "book.json"));
 }
 BENCHMARK(open_book)->Arg(20)->Arg(2000)->Unit(benchmark::kMillisecond);
