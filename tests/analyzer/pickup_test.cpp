@@ -214,7 +214,9 @@ TEST(PickupCoverage, InsideTheBandWithALeadAtTheFoot) {
         const Tally t = coverage(20, false, true, {reference}, 30e-12);
         EXPECT_EQ(t.found, t.cases);
         EXPECT_GE(t.covered, 19);
-        if (reference < 5e3) EXPECT_LT(median(t.error), 5e-4);  // as without a lead
+        if (reference < 5e3) {
+            EXPECT_LT(median(t.error), 5e-4);  // as without a lead
+        }
     }
 }
 
