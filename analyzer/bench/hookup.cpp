@@ -24,8 +24,9 @@ constexpr std::array<string_view, 2> kFoot = {
     "The head stays free: no lead, probe or hand near it while sweeping.",
     "The return is the ground that the coil will stand on; clip it before the foot.",
 };
-constexpr std::array<string_view, 1> kWinding = {
+constexpr std::array<string_view, 2> kWinding = {
     "Untie the head from the return afterwards; a tied head is dangerous under power.",
+    "For the coupling short the primary with a short thick strap, and take it off: half a metre of lead hides 1 %.",
 };
 constexpr std::array<string_view, 3> kPickup = {
     "The pickup wire touches nothing; keep it at least a hand's breadth from the head.",
