@@ -24,11 +24,13 @@ constexpr std::array<string_view, 2> kFoot = {
     "The head stays free: no lead, probe or hand near it while sweeping.",
     "The return is the ground that the coil will stand on; clip it before the foot.",
 };
-constexpr std::array<string_view, 1> kWinding = {
+constexpr std::array<string_view, 2> kWinding = {
     "Untie the head from the return afterwards; a tied head is dangerous under power.",
+    "For the coupling short the primary with a short thick strap, and take it off: half a metre of lead hides 1 %.",
 };
-constexpr std::array<string_view, 2> kPickup = {
+constexpr std::array<string_view, 3> kPickup = {
     "The pickup wire touches nothing; keep it at least a hand's breadth from the head.",
+    "Reference resistor 100 ohm to 1 kohm: behind more, the lead's own capacitance at the foot bends the curve.",
     "Raise the level slowly: the voltage on the head is many times that of the generator.",
 };
 constexpr std::array<string_view, 3> kTank = {
@@ -59,7 +61,7 @@ constexpr string_view kWindingPicture =
     "                +---------------------------> ground under the coil\n";
 constexpr string_view kPickupPicture =
     "                       reference R\n"
-    "  line out o----+-------[ 100 ]--------------> foot of the secondary\n"
+    "  line out o----+-------[ 1k ]---------------> foot of the secondary\n"
     "  input 1  o----+                                  )\n"
     "                                                   )  winding\n"
     "  input 2  o-------- short bare wire ---|         (_)  top load, a hand's breadth away\n"
@@ -101,7 +103,7 @@ constexpr std::array<HookupText, 8> kHookups = {{
     {Hookup::winding, "winding",
      "Inductance and resistance of the winding; with the primary shorted or open, coupling.", kWindingPicture,
      kWinding},
-    {Hookup::pickup, "pickup", "Resonance seen by a wire near the head, when the foot cannot be reached.",
+    {Hookup::pickup, "pickup", "Resonance heard on a wire near the head, the foot driven through 1 kohm.",
      kPickupPicture, kPickup},
     {Hookup::tank, "tank", "Resonance of the primary with its capacitor, gap bridged.", kTankPicture, kTank},
     {Hookup::open, "open", "Standard: what the lead and the input load by themselves.", kOpenPicture, kStandard},

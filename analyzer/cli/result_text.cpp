@@ -66,6 +66,11 @@ void pair_budget(std::string& out, const measure::Pair& p) {
     out += fmt::format("    chi square {:.1f} for {} degrees of freedom\n", p.chi_square, p.degrees_of_freedom);
 }
 
+void coupling_budget(std::string& out, const measure::Coupling& coupling) {
+    out += fmt::format("  uncertainty (k = 1)\n    {:<34} {:>11}\n", "source", "coupling k");
+    for (const auto& line : coupling.budget) out += fmt::format("    {:<34} {:>11.2g}\n", line.source, line.k_u);
+}
+
 }  // namespace
 
 std::string describe_result(const measure::MeasurementResult& result, bool with_budget) {
@@ -105,6 +110,11 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
                 format_with_uncertainty(accepted->coupling->k, accepted->coupling->k_u95, Unit::none),
                 fmt::format("{} with the primary shorted",
                             format_quantity(accepted->coupling->shorted_inductance_h, Unit::henry)));
+            if (!accepted->coupling->primary_described && accepted->coupling->primary_inductance_h > 0) {
+                row(out, "", "",
+                    fmt::format("shorting lead against an assumed primary of {}; describe the primary (--coil)",
+                                format_quantity(accepted->coupling->primary_inductance_h, Unit::henry, 2)));
+            }
         }
     } else if (bench::seeks_resonance(result.hookup)) {
         row(out, "measured", "no resonance");
@@ -159,6 +169,10 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
         out += "      " + wrapped(f.text, 6, 100) + "\n";
     }
     if (with_budget && result.pair() != nullptr) pair_budget(out, *result.pair());
+    if (const auto* accepted = std::get_if<measure::Accepted>(&result.outcome);
+        with_budget && accepted != nullptr && accepted->coupling) {
+        coupling_budget(out, *accepted->coupling);
+    }
     if (with_budget && r != nullptr) {
         out += "  uncertainty (standard, k = 1)          frequency          Q      resistance\n";
         for (const auto& line : r->budget) {

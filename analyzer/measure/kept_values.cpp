@@ -91,8 +91,22 @@ TankValue tank_of(KeptReader& reader, const Json& json) {
 
 Coupling coupling_of(KeptReader& reader, const Json& json) {
     const std::string path = "coupling.";
-    return {reader.number(json, path, "k", true), reader.optional_number(json, path, "k_u95").value_or(0),
-            reader.number(json, path, "shorted_inductance_h", true)};
+    Coupling c;
+    c.k = reader.number(json, path, "k", true);
+    c.k_u95 = reader.optional_number(json, path, "k_u95").value_or(0);
+    c.shorted_inductance_h = reader.number(json, path, "shorted_inductance_h", true);
+    c.primary_inductance_h = reader.optional_number(json, path, "primary_inductance_h").value_or(0);
+    if (const Json* described = KeptReader::find(json, "primary_described")) {
+        c.primary_described = described->is_boolean() && described->get<bool>();
+    }
+    if (const Json* budget = reader.array(json, "budget")) {
+        for (const Json& line : *budget) {
+            if (!line.is_object()) break;
+            c.budget.push_back({reader.text(line, path + "budget.", "source"),
+                                reader.optional_number(line, path + "budget.", "k_u").value_or(0)});
+        }
+    }
+    return c;
 }
 
 Pair pair_of(KeptReader& reader, const Json& json) {

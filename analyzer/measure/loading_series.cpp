@@ -9,6 +9,7 @@
 
 #include "analyzer/measure/shape_family.hpp"
 #include "analyzer/measure/tank_value.hpp"
+#include "analyzer/model/calculated.hpp"
 #include "analyzer/record/quantity.hpp"
 
 namespace coldtune::measure {
@@ -140,15 +141,25 @@ Resonance resonance_of(const SeriesEstimate& estimate, const std::vector<Loading
     return r;
 }
 
+// Relative standard uncertainty of the described inductance: L ~ turns^2 diameter^2 / length, rectangular limits, and a
+// per cent of the formula.
+double stated_inductance_u(const model::CoilDescription& coil) {
+    const model::Tolerances limit = model::tolerances_or_defaults(coil);
+    const double turns = *limit.turns / coil.secondary.turns, diameter = *limit.diameter_m / coil.secondary.diameter_m;
+    const double length = *limit.length_m / coil.secondary.length_m;
+    return std::sqrt((4 * turns * turns + 4 * diameter * diameter + length * length) / 3 + 0.01 * 0.01);
+}
+
 // Frequency alone does not tell a slip of a prefix in the capacitors: it scales the inductance and leaves the
 // resonance.
 std::optional<Finding> judge_tank(const Accepted& found, const std::optional<model::TankCalculated>& calculated) {
     constexpr double kLargest = 0.5;  // of the inductance; a tap off by a turn of ten makes a fifth
+    constexpr double kSlip = 5;       // a tap left at twelve turns for five in the description; a prefix makes ten
     if (!found.tank || !calculated || !(calculated->inductance_h > 0)) return std::nullopt;
     const double ratio = found.tank->inductance_h / calculated->inductance_h;
     if (std::abs(std::log(ratio)) < std::log1p(kLargest)) return std::nullopt;
     return Finding{
-        FindingCode::nonlinear, Weight::caution,
+        FindingCode::nonlinear, std::abs(std::log(ratio)) > std::log(kSlip) ? Weight::reject : Weight::caution,
         fmt::format("the inductance is {:.3g} times the calculated one: check the capacitors as they were given "
                     "(a prefix?), the tap and the reference resistor",
                     ratio)};
@@ -237,7 +248,7 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
     SeriesPrior prior;
     if (family) {
         curve = LoadingCurve::of(*family);
-        prior = {family->inductance_prior(), family->capacitance_prior()};
+        prior = {family->inductance_prior(), family->capacitance_prior(), stated_inductance_u(*out.result.description)};
     }
     SeriesJudgement judged = judge_series(input, curve ? &*curve : nullptr, prior);
     for (Finding& f : judged.findings) out.result.findings.push_back(std::move(f));
@@ -266,6 +277,12 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
     }
     if (auto other = judge_tank(accepted, out.result.calculated_tank)) {
         out.result.findings.push_back(std::move(*other));
+    }
+    if (out.result.verdict() == Verdict::rejected) {
+        reject();
+        out.straight_line.reset();
+        out.model.reset();
+        return out;
     }
     out.result.outcome = std::move(accepted);
     return out;

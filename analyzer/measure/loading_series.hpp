@@ -28,7 +28,7 @@ struct SeriesInput {
     bench::Hookup hookup = bench::Hookup::foot;  // foot or tank
     std::vector<SeriesPoint> points;
     std::vector<std::string> names;     // how messages call each point, e.g. "100 pF"
-    std::vector<SharedEffect> effects;  // of the bench; those of the capacitors' leads are added here
+    std::vector<SharedEffect> effects;  // of the bench; those of the capacitors and their leads are added here
     double lead_limit_f = kDefaultLeadLimit_f;
 };
 
@@ -42,10 +42,11 @@ struct SeriesJudgement {
 // Points that contradict each other are rejected with the odd one named. Two tests, each by chi square over all
 // misfits: the points among themselves (three or more; rejected below 1 % chance, a caution below 5 %), and what
 // holding to the described L and C adds to the misfit (below 1 % a caution, and with three points or more they are not
-// held to; two points alone cannot contradict each other, so below 0.1 % those are rejected). The code is `nonlinear`,
-// as for a response that changes during a sweep: what was measured is not one and the same circuit. `curve` and
-// `prior`: of the described coil; null for a tank. Precondition: points and names of one length, at least two
-// capacitances that differ.
+// held to; two points alone cannot contradict each other, so below 0.1 % those are rejected). The inductance is held
+// against the described one besides: a caution beyond its interval and twice the described one, rejected beyond half
+// and twice, where a prefix of the capacitors slipped. The code is `nonlinear`, as for a response that changes during a
+// sweep: what was measured is not one and the same circuit. `curve` and `prior`: of the described coil; null for a
+// tank. Precondition: points and names of one length, at least two capacitances that differ.
 SeriesJudgement judge_series(const SeriesInput& input, const LoadingCurve* curve, const SeriesPrior& prior);
 
 // ---- from captures to values

@@ -73,7 +73,6 @@ constexpr double kResonanceUnit = 0.01;
 // Priors (standard uncertainties), none has a published source. They matter where the window is too narrow to tell.
 constexpr double kPhasePrior_rad = 0.02;                // between the inputs, and what a wire's lead adds
 constexpr double kModesMean = 0.1, kModesPrior = 0.15;  // b: the second mode lies at 2 to 3 times the first
-constexpr double kFootCapacitance_f = 10e-12;           // of lead and first turns, known to about itself
 
 struct Model {
     const Points& points;
@@ -137,7 +136,7 @@ std::optional<Fit> fit_window(const dsp::Response& response, const dsp::BenchVal
     const Points points = pickup::pool(response, window, std::min(0.01, 0.01 / q_start), corner_hz);
     if (points.value.size() < 12) return std::nullopt;
     const Model model{points, f_start, corner_hz,
-                      2 * std::numbers::pi * f_start * bench.reference_ohm * kFootCapacitance_f};
+                      2 * std::numbers::pi * f_start * bench.reference_ohm * pickup::kFootLead_f};
     dsp::LeastSquaresProblem problem{model.rows(), kCount,
                                      [&](const double* p, double* r, double* j) { model.evaluate(p, r, j); }};
     Eigen::VectorXd start = Eigen::VectorXd::Zero(kCount);

@@ -22,12 +22,13 @@ enum Parameter : Eigen::Index {
     kCorner,
     kResonance,
     kCapacitance,
+    kLead,
     kWire,
     kEdge,
     kSteep,
     kCount
 };
-constexpr Eigen::Index kPriors = 7;  // of all but amplitude and resonance
+constexpr Eigen::Index kPriors = 8;  // of all but amplitude and resonance
 
 // Standard uncertainties; none has a published source.
 constexpr double kPhasePrior_rad = 0.003;
@@ -39,14 +40,20 @@ struct Model {
     const Points& points;
     const model::SecondaryModel& coil;
     double reference_ohm, corner_hz, edge_hz, start_hz, capacitance_prior;
+    std::optional<double> lead_held_f = {};  // instead of leaving it free
 
     [[nodiscard]] Eigen::Index rows() const { return 2 * static_cast<Eigen::Index>(points.value.size()) + kPriors; }
 
-    [[nodiscard]] Complex transfer(double frequency_hz, double resonance_hz, double capacitance) const {
+    // V(head)/V1; resonance, the coil's capacitance as a factor, and the lead's in farads.
+    [[nodiscard]] Complex transfer(double frequency_hz, double resonance_hz, double capacitance, double lead_f) const {
         const double ratio = coil.modes_hz().front() / resonance_hz;
         const model::ModelScale scale{capacitance, ratio * ratio / capacitance, 1};
+        const Complex lead(0, 2 * std::numbers::pi * frequency_hz * lead_f);
         return coil.head_volts_per_volt(frequency_hz, scale) /
-               (1.0 + reference_ohm * coil.foot_admittance(frequency_hz, scale));
+               (1.0 + reference_ohm * (coil.foot_admittance(frequency_hz, scale) + lead));
+    }
+    [[nodiscard]] double lead_f(const double* p) const {
+        return lead_held_f.value_or(kFootLead_f + kFootLeadPrior_f * p[kLead]);
     }
     [[nodiscard]] double resonance_hz(const double* p) const { return start_hz * std::exp(0.01 * p[kResonance]); }
     [[nodiscard]] double corner_of(const double* p) const { return corner_hz * std::exp(kCornerPrior * p[kCorner]); }
@@ -54,7 +61,7 @@ struct Model {
     void evaluate(const double* p, double* residual, double* jacobian) const {
         constexpr double kStep = 1e-4;  // central differences on a smooth curve: error about 1e-8
         const double f0 = resonance_hz(p), fc = corner_of(p);
-        const double c = std::exp(capacitance_prior * p[kCapacitance]);
+        const double c = std::exp(capacitance_prior * p[kCapacitance]), lead = lead_f(p);
         const Complex j(0, 1);
         if (jacobian != nullptr) std::fill(jacobian, jacobian + rows() * kCount, 0.0);
         for (std::size_t i = 0; i < points.value.size(); ++i) {
@@ -64,7 +71,7 @@ struct Model {
             const Complex front =
                 std::polar(std::exp(p[kAmplitude]), kPhasePrior_rad * p[kPhase] + kDelayPrior_rad * e * p[kDelay]) *
                 corner(f, fc);
-            const Complex t = transfer(f, f0, c);
+            const Complex t = transfer(f, f0, c, lead);
             const Complex m = front * t * bent;
             const auto row = 2 * static_cast<Eigen::Index>(i);
             residual[row] = (m - points.value[i]).real() / sigma;
@@ -79,11 +86,19 @@ struct Model {
             put(kDelay, j * kDelayPrior_rad * e * m);
             put(kCorner, -kCornerPrior * m / (1.0 + j * f / fc));
             const Complex by_frequency =
-                (transfer(f, f0 * (1 + kStep), c) - transfer(f, f0 * (1 - kStep), c)) / (2 * kStep);
+                (transfer(f, f0 * (1 + kStep), c, lead) - transfer(f, f0 * (1 - kStep), c, lead)) / (2 * kStep);
             put(kResonance, 0.01 * front * (by_frequency * bent - t * 2.0 * kWirePrior * x2 * p[kWire]));
             const Complex by_capacitance =
-                (transfer(f, f0, c * (1 + kStep)) - transfer(f, f0, c * (1 - kStep))) / (2 * kStep);
+                (transfer(f, f0, c * (1 + kStep), lead) - transfer(f, f0, c * (1 - kStep), lead)) / (2 * kStep);
             put(kCapacitance, capacitance_prior * front * by_capacitance * bent);
+            if (!lead_held_f) {
+                // With D = 1 + R (Y + jwC) under it, dt/dC = -t R jw / D.
+                const double scale = coil.modes_hz().front() / f0;
+                const Complex slope(0, 2 * std::numbers::pi * f * reference_ohm * kFootLeadPrior_f);
+                const Complex under = 1.0 + reference_ohm * (coil.foot_admittance(f, {c, scale * scale / c, 1}) +
+                                                             Complex(0, 2 * std::numbers::pi * f * lead));
+                put(kLead, -m * slope / under);
+            }
             put(kWire, front * t * kWirePrior * x2);
             put(kEdge, front * t * kEdgePrior * e * e);
             put(kSteep, front * t * kSteepPrior * std::pow(e, 12));
@@ -99,20 +114,19 @@ struct Model {
 };
 
 struct Fit {
-    double f0 = 0, u = 0, amplitude = 0, corner_hz = 0, chi_square = 0;
+    double f0 = 0, u = 0, lead_u = 0, amplitude = 0, corner_hz = 0, chi_square = 0;
     Eigen::VectorXd parameters;
     std::size_t freedom = 0;
 };
 
-// `from`: where to start, another shape's solution; empty for none.
-std::optional<Fit> fit_curve(const Model& model, const Eigen::VectorXd& from = {}) {
+std::optional<Fit> solve(const Model& model, const Eigen::VectorXd& from) {
     dsp::LeastSquaresProblem problem{model.rows(), kCount,
                                      [&](const double* p, double* r, double* j) { model.evaluate(p, r, j); }};
     Eigen::VectorXd start = Eigen::VectorXd::Zero(kCount);
     const std::size_t low = model.points.value.size() / 4;
-    start[kAmplitude] = std::log(
-        std::abs(model.points.value[low] / (corner(model.points.frequency_hz[low], model.corner_hz) *
-                                            model.transfer(model.points.frequency_hz[low], model.start_hz, 1))));
+    start[kAmplitude] = std::log(std::abs(
+        model.points.value[low] / (corner(model.points.frequency_hz[low], model.corner_hz) *
+                                   model.transfer(model.points.frequency_hz[low], model.start_hz, 1, kFootLead_f))));
     if (from.size() == kCount) start = from;
     dsp::LeastSquaresOptions options;
     options.max_iterations = 200;
@@ -128,10 +142,27 @@ std::optional<Fit> fit_curve(const Model& model, const Eigen::VectorXd& from = {
     fit.chi_square = solution->chi_square;
     fit.freedom = static_cast<std::size_t>(problem.residuals - problem.parameters);
     const double misfit = std::max(1.0, fit.chi_square / static_cast<double>(fit.freedom));
-    fit.u = 0.01 * fit.f0 * std::sqrt((*covariance)(kResonance, kResonance) * misfit);
+    // The lead's prior is one row of unit weight: its share of the resonance is its covariance with it.
+    const double lead = (*covariance)(kResonance, kLead);
+    fit.lead_u = 0.01 * fit.f0 * std::abs(lead);
+    fit.u = 0.01 * fit.f0 * std::sqrt(std::max(0.0, (*covariance)(kResonance, kResonance) * misfit - lead * lead));
     fit.amplitude = std::exp(solution->parameters[kAmplitude]);
     fit.corner_hz = model.corner_of(solution->parameters.data());
     return fit;
+}
+
+// `from`: where to start, another shape's solution; empty for none.
+std::optional<Fit> fit_curve(const Model& model, const Eigen::VectorXd& from = {}) {
+    auto fit = solve(model, from);
+    if (!fit || !(model.lead_f(fit->parameters.data()) < 0)) return fit;
+    // No lead has less than nothing; how well it is known stays what it was.
+    Model none = model;
+    none.lead_held_f = 0;
+    auto held = solve(none, fit->parameters);
+    if (!held) return std::nullopt;
+    held->u = fit->u;
+    held->lead_u = fit->lead_u;
+    return held;
 }
 
 }  // namespace
@@ -175,6 +206,7 @@ PickupOutcome below_the_resonance(const dsp::Response& response, const dsp::Benc
     r.fit_window = usable;
     r.input_corner_hz = fit->corner_hz;
     r.budget.push_back({"noise, inputs and wire", fit->u, 0, 0});
+    r.budget.push_back({"lead at the foot", fit->lead_u, 0, 0});
     for (std::size_t k = 0; k < family.names().size(); ++k) {
         const auto moved = fit_curve(model_of(k + 1), fit->parameters);
         if (!moved) return refuse("the resonance hangs on the described shape");

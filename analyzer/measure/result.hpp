@@ -74,10 +74,20 @@ struct WindingValue {
     double own_capacitance_u95_f = 0;
 };
 
+// One contribution to a coupling's uncertainty, k = 1.
+struct CouplingBudgetLine {
+    std::string source;
+    double k_u = 0;
+};
+
 // Coupling to the primary, from the winding measured with the primary open and shorted.
 struct Coupling {
     double k = 0, k_u95 = 0;
     double shorted_inductance_h = 0;
+    // What the shorting lead was held against; not described: a usual one was assumed. 0: not known (an older result).
+    double primary_inductance_h = 0;
+    bool primary_described = false;
+    std::vector<CouplingBudgetLine> budget = {};
 };
 
 // A tank whose capacitor is known, so that its resonance tells its inductance (leads included); 95 % half-widths.

@@ -92,6 +92,21 @@ Json calculated_json(const MeasurementResult& result) {
             {"q", nullptr}};
 }
 
+Json coupling_json(const Coupling& c) {
+    Json budget = Json::array();
+    for (const CouplingBudgetLine& line : c.budget) {
+        budget.push_back({{"source", line.source}, {"k_u", number_or_null(line.k_u)}});
+    }
+    Json j;
+    j["k"] = number_or_null(c.k);
+    j["k_u95"] = number_or_null(c.k_u95);
+    j["shorted_inductance_h"] = number_or_null(c.shorted_inductance_h);
+    j["primary_inductance_h"] = c.primary_inductance_h > 0 ? number_or_null(c.primary_inductance_h) : Json(nullptr);
+    j["primary_described"] = c.primary_described;
+    j["budget"] = std::move(budget);
+    return j;
+}
+
 Json pair_json(const Pair& p) {
     const auto peak = [](const Pair::Peak& at) -> Json {
         return {{"frequency_hz", number_or_null(at.frequency_hz)},
@@ -196,10 +211,7 @@ Json to_json(const MeasurementResult& result, bool with_curve) {
     }
     j["coupling"] = nullptr;
     if (const auto* accepted = std::get_if<Accepted>(&result.outcome); accepted != nullptr && accepted->coupling) {
-        const Coupling& c = *accepted->coupling;
-        j["coupling"] = {{"k", number_or_null(c.k)},
-                         {"k_u95", number_or_null(c.k_u95)},
-                         {"shorted_inductance_h", number_or_null(c.shorted_inductance_h)}};
+        j["coupling"] = coupling_json(*accepted->coupling);
     }
     j["pair"] = result.pair() != nullptr ? pair_json(*result.pair()) : Json(nullptr);
     j["tank"] = nullptr;

@@ -16,7 +16,7 @@ namespace coldtune::measure {
 // One resonance under one capacitor.
 struct SeriesPoint {
     double capacitance_f = 0;  // as printed on it; 0 = no capacitor
-    double limit_f = 0;        // plus/minus, rectangular; the capacitors are taken to deviate independently
+    double limit_f = 0;        // plus/minus, rectangular; what the capacitors have in common is a shared effect
     double frequency_hz = 0;
     double noise_u_hz = 0;  // standard uncertainty of this point alone
 };
@@ -32,6 +32,9 @@ struct SharedEffect {
 // far. Without them (the straight line; a description that the series contradicts) the data alone decide.
 struct SeriesPrior {
     double inductance = 0, capacitance = 0;
+    // Of the described inductance by the description's own tolerances, narrower than what a fit may lean on. 0:
+    // unknown.
+    double stated_inductance = 0;
 };
 
 struct SeriesLine {

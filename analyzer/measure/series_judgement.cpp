@@ -14,6 +14,8 @@ namespace {
 constexpr double kCautionChance = 0.05;
 constexpr double kRejectChance = 0.01;
 constexpr double kRejectChanceOfTwo = 0.001;
+// No secondary is described that wrongly: turns would have to be off by four tenths. A slipped prefix makes ten.
+constexpr double kWrongInductance = 2;
 
 using Fit = std::function<std::optional<SeriesEstimate>(const SeriesInput&)>;
 
@@ -47,6 +49,10 @@ std::vector<Suspect> suspects(const SeriesInput& input, const Fit& fit) {
     return list;
 }
 
+std::string in_words(double chance) {
+    return chance < 1e-6 ? "chance under one in a million" : fmt::format("chance {:.1g}", chance);
+}
+
 Finding contradiction(const SeriesInput& input, const std::string& what, const std::vector<Suspect>& list) {
     std::string who;
     if (list.empty()) {
@@ -68,6 +74,16 @@ Finding contradiction(const SeriesInput& input, const std::string& what, const s
                     what, who)};
 }
 
+// Capacitors of one reel or one maker are alike: what they are off by may be common to all of them. With the full
+// tolerance, beside what each has for itself (common practice, no source). A common scale moves the inductance against
+// the capacitances and leaves the resonance.
+void add_likeness(SeriesInput& input) {
+    const std::size_t n = input.points.size();
+    SharedEffect alike{"capacitors alike", std::vector<double>(n, 0), std::vector<double>(n, 0)};
+    for (std::size_t i = 0; i < n; ++i) alike.capacitance_f[i] = input.points[i].limit_f / std::numbers::sqrt3;
+    input.effects.push_back(std::move(alike));
+}
+
 void add_leads(SeriesInput& input) {
     const std::size_t n = input.points.size();
     SharedEffect leads{"capacitor leads", std::vector<double>(n, 0), std::vector<double>(n, 0)};
@@ -85,6 +101,30 @@ void add_leads(SeriesInput& input) {
     if (input.hookup == bench::Hookup::tank) input.effects.push_back(std::move(inductance));
 }
 
+std::string listed(const std::vector<std::string>& names) {
+    std::string text;
+    for (const std::string& name : names) text += (text.empty() ? "" : ", ") + name;
+    return text;
+}
+
+// A common error of all capacitors scales the inductance and leaves the points in one line: only the description can
+// tell it. `found` is what the points say without it. Twice the described interval is let pass: a tape measure's per
+// cent is not always kept (common practice, no source).
+std::optional<Finding> judge_inductance(const SeriesEstimate& found, const LoadingCurve& curve,
+                                        const SeriesPrior& prior) {
+    const double described = curve.inductance_h();
+    const double apart = found.inductance_h - described;
+    constexpr double kLet = 2;
+    const double described_u95 = 2 * prior.stated_inductance * described;
+    if (!(described_u95 > 0)) return std::nullopt;
+    if (std::abs(apart) <= std::hypot(found.inductance_u95_h, kLet * described_u95)) return std::nullopt;
+    return Finding{FindingCode::nonlinear, Weight::caution,
+                   fmt::format("the inductance lies {:.0f} % {} the described one, beyond both intervals: check the "
+                               "capacitors as they were given (all off alike move the inductance and nothing else), "
+                               "and the turns and dimensions in the description",
+                               100 * std::abs(apart) / described, apart < 0 ? "below" : "above")};
+}
+
 SeriesJudgement refused(Finding finding) {
     SeriesJudgement out;
     out.findings.push_back(std::move(finding));
@@ -95,6 +135,7 @@ SeriesJudgement refused(Finding finding) {
 
 SeriesJudgement judge_series(const SeriesInput& given, const LoadingCurve* curve, const SeriesPrior& prior) {
     SeriesInput input = given;
+    add_likeness(input);
     add_leads(input);
     const Fit straight = [](const SeriesInput& in) { return fit_straight_line(in.points, in.effects); };
     const Fit free = [&](const SeriesInput& in) {
@@ -112,16 +153,26 @@ SeriesJudgement judge_series(const SeriesInput& given, const LoadingCurve* curve
     }
     const auto alone = free(input);
     const double chance = alone ? alone->chance() : 0;
+    if (curve != nullptr && alone) {
+        const double ratio = alone->inductance_h / curve->inductance_h();
+        if (std::abs(std::log(ratio)) > std::log(kWrongInductance) + 2 * prior.inductance) {
+            return refused({FindingCode::nonlinear, Weight::reject,
+                            fmt::format("the series gives {:.2g} times the described inductance: check the capacitors "
+                                        "as they were given first (a prefix? {}), then turns and dimensions in the "
+                                        "description",
+                                        ratio, listed(input.names))});
+        }
+    }
     if (n > 2 && chance < kRejectChance) {
         // Among three the two others always agree; what was described can still judge them.
         const bool few = n == 3 && curve != nullptr;
-        return refused(contradiction(input, fmt::format("the points contradict each other (chance {:.1g})", chance),
+        return refused(contradiction(input, fmt::format("the points contradict each other ({})", in_words(chance)),
                                      suspects(input, few ? described : free)));
     }
     if (n > 2 && chance < kCautionChance) {
         const auto list = suspects(input, n == 3 && curve ? described : free);
         out.findings.push_back({FindingCode::nonlinear, Weight::caution,
-                                fmt::format("the points agree poorly (chance {:.1g}){}; measure again", chance,
+                                fmt::format("the points agree poorly ({}){}; measure again", in_words(chance),
                                             list.empty() ? "" : ", worst " + input.names[list[0].point])});
     }
     if (curve != nullptr) {
@@ -136,16 +187,18 @@ SeriesJudgement judge_series(const SeriesInput& given, const LoadingCurve* curve
         }
         if (n == 2 && fits < kRejectChanceOfTwo) {
             return refused(contradiction(
-                input, fmt::format("the two points do not fit the described coil (chance {:.1g})", fits), {}));
+                input, fmt::format("the two points do not fit the described coil ({})", in_words(fits)), {}));
         }
         if (fits < kRejectChance) {
             const bool able = n > 2 && alone && alone->frequency_hz;
             if (able) out.model = alone;
             out.findings.push_back(
                 {FindingCode::nonlinear, Weight::caution,
-                 fmt::format("the series does not fit the described coil (chance {:.1g}){}; check the turns, the "
-                             "dimensions and the top load in its description",
-                             fits, able ? ": its inductance and capacitance were not used" : "")});
+                 fmt::format("the series does not fit the described coil ({}){}; check the capacitors as they were "
+                             "given, and the turns, the dimensions and the top load in its description",
+                             in_words(fits), able ? ": its inductance and capacitance were not used" : "")});
+        } else if (auto apart = judge_inductance(alone ? *alone : *out.straight_line, *curve, prior)) {
+            out.findings.push_back(std::move(*apart));
         }
     }
     if (n == 2 && curve == nullptr) {

@@ -12,7 +12,6 @@ namespace coldtune::measure {
 namespace {
 
 constexpr std::size_t kFewestBins = 20;
-constexpr double kUnsureCapacitance_f = 5e-12;
 constexpr double kShareOfPole = 0.5;  // the series in f^2 converges well below the tied self-resonance
 
 struct Line {
@@ -172,65 +171,6 @@ std::optional<WindingValue> find_winding(const dsp::CorrectedResponse& data, con
     value.window = fit->window;
     value.resistance_curve = fit->resistance_curve;
     return value;
-}
-
-std::variant<Coupling, std::string> find_coupling(const dsp::Response& open_primary,
-                                                  const dsp::Response& shorted_primary, const dsp::Standards& standards,
-                                                  const dsp::BenchValues& bench, const BenchTolerances& tolerances) {
-    struct Both {
-        WindingFit open, shorted;
-        [[nodiscard]] double k_squared() const { return 1 - shorted.inductance_h / open.inductance_h; }
-    };
-    const auto pair_of = [](const dsp::Response& open, const dsp::Response& shorted, const dsp::Standards& s,
-                            const dsp::BenchValues& b) -> std::optional<Both> {
-        const auto first = dsp::correct(open, s, b);
-        const auto second = dsp::correct(shorted, s, b);
-        if (!first || !second) return std::nullopt;
-        const auto open_fit = fit_winding(*first);
-        const auto shorted_fit = fit_winding(*second);
-        if (!open_fit || !shorted_fit) return std::nullopt;
-        return Both{*open_fit, *shorted_fit};
-    };
-    const auto pair = pair_of(open_primary, shorted_primary, standards, bench);
-    if (!pair) {
-        return std::string(
-            "one of the two captures shows no inductance: no coupling can be had; tie the head to the return in both "
-            "and sweep again");
-    }
-    // The own capacitance belongs to the winding, whatever the primary does; the primary as a screen moves it by less.
-    const double c_open = pair->open.own_capacitance_f, c_shorted = pair->shorted.own_capacitance_f;
-    if (std::max(c_open, c_shorted) > 2 * std::min(c_open, c_shorted) + kUnsureCapacitance_f) {
-        return std::string(
-            "the two captures contradict each other: they are not of one winding with the head tied; sweep both again "
-            "and change nothing but the short across the primary");
-    }
-    const double ratio = pair->shorted.inductance_h / pair->open.inductance_h;
-    double variance = ratio * ratio *
-                      (std::pow(pair->open.inductance_u_h / pair->open.inductance_h, 2) +
-                       std::pow(pair->shorted.inductance_u_h / pair->shorted.inductance_h, 2));
-    for (const DeclaredValue& value : declared_values(standards, tolerances)) {
-        BenchCaptures a{open_primary, standards, bench}, b{shorted_primary, standards, bench};
-        value.move(a);
-        value.move(b);
-        const auto moved = pair_of(a.coil, b.coil, a.standards, a.values);
-        if (!moved) {
-            return std::string("the coupling hangs on what was declared about the bench; measure open, short and load");
-        }
-        variance += std::pow(moved->k_squared() - pair->k_squared(), 2);
-    }
-    const double u = std::sqrt(variance);  // of k^2
-    if (pair->k_squared() < -2 * u) {
-        return std::string(
-            "the inductance is higher with the primary shorted, which no coupling does: the captures are exchanged, or "
-            "something else changed between them; sweep both again");
-    }
-    if (!(pair->k_squared() > 2 * u)) {
-        return std::string(
-            "shorting the primary did not lower the inductance by more than the uncertainty: no coupling is seen; "
-            "check that the short is across the primary, and measure the standards");
-    }
-    const double k = std::sqrt(pair->k_squared());
-    return Coupling{k, 2 * u / (2 * k), pair->shorted.inductance_h};
 }
 
 }  // namespace coldtune::measure

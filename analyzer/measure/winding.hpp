@@ -34,11 +34,21 @@ std::optional<WindingValue> find_winding(const dsp::CorrectedResponse& data, con
                                          const dsp::Standards& standards, const dsp::BenchValues& bench,
                                          const BenchTolerances& tolerances);
 
-// k = sqrt(1 - L_shorted / L_open) from the same winding with the primary open and shorted. What acts on both alike
-// cancels: each declared value is moved in both together. A sentence in its place where either shows no inductance, the
-// shorted one is not the smaller by more than the uncertainty, or the two are not of one winding.
+// The lead that shorts the primary: 30 cm of wire at 1 uH/m, plus/minus as much as half a metre and what its loop
+// catches of the secondary's flux (rectangular); a primary of 6 to 10 turns where none is described. Common practice,
+// no source.
+inline constexpr double kShortingLead_h = 0.3e-6, kShortingLeadLimit_h = 0.5e-6;
+inline constexpr double kUsualPrimary_h = 30e-6;
+
+// k = sqrt((1 - L_shorted / L_open) (1 + lead / L1)) from the same winding with the primary open and shorted; L1 of the
+// described primary up to its tap, or the usual one. The primary's resistance R makes the winding look like
+// jwL (1 - k^2 jw / (jw + R/L1)): what it adds to the winding's resistance tells R/L1, and its share is taken out. What
+// acts on both captures alike cancels: each declared value is moved in both together. A sentence in its place where
+// either shows no inductance, the shorted one is not the smaller by more than the uncertainty, or the two are not of
+// one winding.
 std::variant<Coupling, std::string> find_coupling(const dsp::Response& open_primary,
                                                   const dsp::Response& shorted_primary, const dsp::Standards& standards,
-                                                  const dsp::BenchValues& bench, const BenchTolerances& tolerances);
+                                                  const dsp::BenchValues& bench, const BenchTolerances& tolerances,
+                                                  const std::optional<model::CoilDescription>& description = {});
 
 }  // namespace coldtune::measure

@@ -41,7 +41,7 @@ MeasurementResult full_result() {
                                                  .resistance_curve = {{1e3, 80}, {2e3, 81}},
                                                  .budget = {{"noise", 1e-5, 0.2}},
                                                  .own_capacitance_u95_f = 1e-12},
-                         .coupling = Coupling{0.15, 0.01, 0.058}};
+                         .coupling = Coupling{0.15, 0.01, 0.058, 2.5e-5, true, {{"shorting lead", 4e-4}}}};
     r.usable_band_hz = dsp::Band{1e3, 86e3};
     model::Calculated c;
     c.frequency_hz = 66.3e3;

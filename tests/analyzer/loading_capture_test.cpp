@@ -58,7 +58,9 @@ TEST(LoadingCaptures, OfASecondaryGiveInductanceAndUnloadedResonance) {
     EXPECT_LE(std::abs(r.frequency_hz - coil.frequency_hz), r.frequency_u95_hz);
     EXPECT_NEAR(loading->model->inductance_h / coil.inductance_h, 1, 0.01);  // the promised figure
     EXPECT_LE(std::abs(loading->model->inductance_h - coil.inductance_h), loading->model->inductance_u95_h);
-    EXPECT_LE(loading->model->inductance_u95_h, 0.015 * coil.inductance_h);  // or the interval says nothing
+    // Or the interval says nothing: 2 * 1 % / sqrt 3 that the capacitors may have in common, and as much for each of
+    // four with a distributed coil, of which they leave little less than one's.
+    EXPECT_LE(loading->model->inductance_u95_h, 0.0163 * coil.inductance_h);
 
     const auto json = measure::to_json(*loading);
     EXPECT_EQ(json["schema"], "coldtune.result.v1");

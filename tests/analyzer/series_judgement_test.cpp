@@ -2,6 +2,10 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
 #include "tests/support/loading_rig.hpp"
 
 namespace coldtune {
@@ -331,6 +335,88 @@ TEST(WrongDescription, IsACautionAndNotHeldTo) {
     // What a description that fits would give with these capacitors.
     EXPECT_NEAR(judged.model->inductance_h / series.inductance_h, 1, 0.01);
     EXPECT_LE(std::abs(judged.model->inductance_h - series.inductance_h), judged.model->inductance_u95_h);
+}
+
+// --- what all capacitors have in common
+
+Series of_reel(double factor, std::mt19937_64& random) {
+    const auto model = model::SecondaryModel::build(reference().coil);
+    Series series = series_on(*model, kFive, 43e3, random, 1e-6);
+    for (auto& p : series.input.points) {
+        p.capacitance_f /= factor;  // as printed: they hold `factor` times that
+        p.limit_f = 0.01 * p.capacitance_f;
+    }
+    return series;
+}
+
+test::SeriesPrior stated_prior() {
+    test::SeriesPrior prior = reference().prior;
+    prior.stated_inductance = 0.02;  // 1 % each of turns, diameter and length, and a per cent of the formula
+    return prior;
+}
+
+TEST(CapacitorsAlike, ASlippedPrefixIsRefusedAndNamesThemFirst) {
+    std::mt19937_64 random(31);
+    for (const double factor : {0.1, 10.0, 1000.0}) {
+        for (const std::size_t points : {2U, 3U, 5U}) {
+            Series series = of_reel(factor, random);
+            series.input.points.resize(std::min(points, series.input.points.size()));
+            series.input.names.resize(series.input.points.size());
+            for (auto& e : series.input.effects) {
+                e.frequency_relative.resize(series.input.points.size());
+                e.capacitance_f.resize(series.input.points.size());
+            }
+            series.input.names.front() = "the first one";
+            const auto judged = measure::judge_series(series.input, &reference().curve, stated_prior());
+            EXPECT_FALSE(judged.straight_line || judged.model) << factor << ' ' << points;
+            ASSERT_EQ(judged.findings.size(), 1U);
+            EXPECT_EQ(judged.findings[0].weight, Weight::reject);
+            const std::string text = judged.findings[0].text;
+            EXPECT_THAT(text, HasSubstr("prefix"));
+            EXPECT_THAT(text, HasSubstr("the first one"));
+            EXPECT_LT(text.find("check the capacitors"), text.find("in the description")) << text;
+        }
+    }
+}
+
+TEST(CapacitorsAlike, AllTwentyPercentOffIsACautionThatNamesThem) {
+    std::mt19937_64 random(32);
+    for (const double factor : {1 / 1.2, 1.2}) {
+        const Series series = of_reel(factor, random);
+        const auto judged = measure::judge_series(series.input, &reference().curve, stated_prior());
+        EXPECT_EQ(measure::verdict_of(judged.findings), measure::Verdict::caution) << said(judged);
+        EXPECT_THAT(said(judged), HasSubstr("check the capacitors"));
+    }
+    const Series honest = of_reel(1, random);
+    const auto judged = measure::judge_series(honest.input, &reference().curve, stated_prior());
+    EXPECT_TRUE(judged.findings.empty()) << said(judged);
+}
+
+TEST(CapacitorsAlike, AllOnePercentOffIsCoveredAndLeavesTheResonance) {
+    std::mt19937_64 random(33);
+    for (const double factor : {0.99, 1.0, 1.01}) {
+        const Series series = of_reel(factor, random);
+        const auto judged = measure::judge_series(series.input, &reference().curve, stated_prior());
+        ASSERT_TRUE(judged.model.has_value()) << said(judged);
+        EXPECT_TRUE(judged.findings.empty()) << said(judged);
+        EXPECT_NEAR(judged.model->inductance_h, series.inductance_h, judged.model->inductance_u95_h) << factor;
+        EXPECT_LE(std::abs(*judged.model->frequency_hz - series.frequency_hz), *judged.model->frequency_u95_hz);
+        const auto alike = std::find_if(judged.straight_line->budget.begin(), judged.straight_line->budget.end(),
+                                        [](const auto& line) { return line.source == "capacitors alike"; });
+        ASSERT_NE(alike, judged.straight_line->budget.end());
+        // 1 % rectangular of the inductance; a common scale cancels in the resonance of the line.
+        EXPECT_NEAR(alike->inductance_u_h / judged.straight_line->inductance_h, 0.01 / std::numbers::sqrt3, 1e-5);
+        EXPECT_LT(alike->frequency_u_hz, 1e-6 * *judged.model->frequency_hz);
+    }
+}
+
+TEST(OddPoint, AChanceOfNothingIsSaidInWords) {
+    std::mt19937_64 random(34);
+    Series series = of_reel(1, random);
+    series.input.points[2].capacitance_f *= 1.5;
+    const auto judged = measure::judge_series(series.input, &reference().curve, stated_prior());
+    ASSERT_FALSE(judged.findings.empty());
+    EXPECT_THAT(said(judged), HasSubstr("(chance under one in a million)"));
 }
 
 TEST(LargeCapacitors, ThatHideTheCoilsOwnAreRefusedForATank) {

@@ -2,11 +2,14 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <complex>
 #include <numbers>
+#include <optional>
 #include <random>
 
 #include "analyzer/bench/bench_circuit.hpp"
 #include "analyzer/measure/winding.hpp"
+#include "analyzer/model/primary.hpp"
 #include "tests/support/bench_rig.hpp"
 
 namespace coldtune {
@@ -205,6 +208,106 @@ TEST(Winding, CoverageOfInductanceResistanceAndCoupling) {
     EXPECT_GE(inductance, 93);
     EXPECT_GE(resistance, 93);
     EXPECT_GE(coupling, 93);
+}
+
+// Closed form, nothing of the program: a lossy inductance L2 with its own capacitance across it, coupled to a primary
+// L1 that is shorted through R1 and a lead (textbook coupled circuits),
+//     Z = R2 + jw L2 (1 - k^2 jw L1 / (R1 + jw (L1 + lead))).
+struct ShortedPrimary {
+    double k = 0, inductance_h = 30e-6, lead_h = 0, resistance_ohm = 0;
+    bool skin = false;  // R1 as stated at 10 kHz, growing with sqrt(f)
+};
+constexpr double kWindingH = 32e-3;
+
+dsp::Response closed_form(const std::optional<ShortedPrimary>& primary, std::mt19937_64& random) {
+    std::normal_distribution<double> normal;
+    dsp::Response response;
+    response.sample_rate_hz = 192000;
+    const double sigma = 4.6e-6;
+    for (double f = 1000; f < 86400; f += 8 * 192000.0 / 131072) {
+        const std::complex<double> s(0, 2 * std::numbers::pi * f);
+        std::complex<double> seen = 1;
+        if (primary) {
+            const double r = primary->resistance_ohm * (primary->skin ? std::sqrt(f / 10e3) : 1);
+            seen -= primary->k * primary->k * s * primary->inductance_h /
+                    (r + s * (primary->inductance_h + primary->lead_h));
+        }
+        const std::complex<double> y = 1.0 / (80.0 + s * kWindingH * seen) + s * 7e-12 + 1e-6 + s * 150e-12;
+        const std::complex<double> noise(normal(random), normal(random));
+        response.frequency_hz.push_back(f);
+        response.ratio.push_back(1.0 / (1.0 + 10e3 * y) + sigma / std::sqrt(2.0) * noise);
+        response.variance.push_back(sigma * sigma);
+    }
+    return response;
+}
+
+dsp::Response standard_of(std::complex<double> admittance_s, std::mt19937_64& random) {
+    dsp::Response response = closed_form({}, random);
+    for (std::size_t i = 0; i < response.frequency_hz.size(); ++i) {
+        const std::complex<double> s(0, 2 * std::numbers::pi * response.frequency_hz[i]);
+        response.ratio[i] = 1.0 / (1.0 + 10e3 * (admittance_s + 1e-6 + s * 150e-12));
+    }
+    return response;
+}
+
+TEST(Winding, CouplingHoldsTheShortingLeadAndThePrimarysResistance) {
+    std::mt19937_64 random(61);
+    const dsp::Standards standards{standard_of(0, random), std::nullopt, standard_of(1e-4, random)};
+    const dsp::BenchValues values{10e3, 1e6, 150e-12, 10e3};
+    measure::BenchTolerances tolerances;
+    const dsp::Response open = closed_form({}, random);
+    for (const double k : {0.08, 0.15, 0.25}) {
+        for (const double lead_h : {0.0, 0.3e-6, 0.6e-6, 0.8e-6}) {
+            for (const double resistance_ohm : {0.0, 0.03, 0.2}) {
+                for (const bool skin : {false, true}) {
+                    const auto outcome = measure::find_coupling(
+                        open, closed_form(ShortedPrimary{k, 30e-6, lead_h, resistance_ohm, skin}, random), standards,
+                        values, tolerances);
+                    const auto* c = std::get_if<measure::Coupling>(&outcome);
+                    ASSERT_NE(c, nullptr) << std::get<std::string>(outcome);
+                    EXPECT_NEAR(c->k, k, c->k_u95) << k << ' ' << lead_h << ' ' << resistance_ohm << ' ' << skin;
+                    EXPECT_FALSE(c->primary_described);
+                    // 0.5 uH rectangular on 30 uH is 1 % of k, 95 %; 0.2 ohm may add half of that.
+                    EXPECT_LT(c->k_u95 / k, 0.015);
+                    double variance = 0;
+                    bool lead = false, resistance = false;
+                    for (const auto& line : c->budget) {
+                        variance += line.k_u * line.k_u;
+                        lead = lead || (line.source == "shorting lead" && line.k_u > 0);
+                        resistance = resistance || line.source == "resistance of the shorted primary";
+                    }
+                    EXPECT_TRUE(lead && resistance);
+                    EXPECT_NEAR(2 * std::sqrt(variance) / c->k_u95, 1, 1e-12);
+                }
+            }
+        }
+    }
+}
+
+TEST(Winding, CouplingHoldsTheLeadAgainstTheDescribedPrimary) {
+    std::mt19937_64 random(62);
+    const dsp::Standards standards{standard_of(0, random), std::nullopt, standard_of(1e-4, random)};
+    const dsp::BenchValues values{10e3, 1e6, 150e-12, 10e3};
+    model::CoilDescription description;
+    description.secondary = {0.11, 0.5, 1000, 0.4e-3, 0.15, 20, {}};
+    description.primary = model::Primary{};
+    description.primary->inner_diameter_m = 0.26;
+    description.primary->pitch_m = 16e-3;
+    description.primary->turns = 4;
+    description.primary->conductor_diameter_m = 8e-3;
+    description.primary->base_height_m = 0.12;
+    const double primary_h = model::primary_inductance_h(*description.primary, 4);
+    const dsp::Response open = closed_form({}, random);
+    const dsp::Response shorted = closed_form(ShortedPrimary{0.12, primary_h, 0.6e-6, 0.02}, random);
+    const auto outcome = measure::find_coupling(open, shorted, standards, values, {}, description);
+    const auto* c = std::get_if<measure::Coupling>(&outcome);
+    ASSERT_NE(c, nullptr) << std::get<std::string>(outcome);
+    EXPECT_TRUE(c->primary_described);
+    EXPECT_DOUBLE_EQ(c->primary_inductance_h, primary_h);
+    EXPECT_NEAR(c->k, 0.12, c->k_u95);
+    // A small primary is moved the more by the lead: in proportion to 1/L1 against the 30 uH of no description.
+    const auto plain = measure::find_coupling(open, shorted, standards, values, {});
+    EXPECT_GT(c->k_u95, 1.5 * std::get<measure::Coupling>(plain).k_u95) << primary_h;
 }
 
 TEST(Winding, AnOpenLeadIsNoWinding) {
