@@ -251,7 +251,7 @@ void wiring_picture_panel(const Ui& ui, Rect area) {
     ui.mark("picture", area);
     canvas.clip(area);
     const Rect inside = area.inset(ui.px(22));
-    // What the picture does not show of how the coil stands.
+    // How the coil stands there, in words as well.
     const Standing stands = ui.s.bench.standing();
     const char* caption = stands == Standing::tank_closed ? "beside it the primary with its capacitor, gap bridged"
                           : stands == Standing::bare      ? "the top load is taken off for this one"
@@ -259,7 +259,8 @@ void wiring_picture_panel(const Ui& ui, Rect area) {
                                                                 : "";
     canvas.text({inside.left, area.bottom - ui.px(8)}, caption,
                 {ui.theme.caution, 0, Weight::strong, Anchor::start, Anchor::end});
-    draw_wiring(canvas, wiring_area(inside), ui.s.bench.hookup, wiring_names(ui.s.bench), ui.theme, ui.scale);
+    draw_wiring(canvas, wiring_area(inside), ui.s.bench.hookup, wiring_names(ui.s.bench), ui.theme, ui.scale,
+                wiring_stands(ui.s));
     canvas.unclip();
 }
 

@@ -21,8 +21,9 @@ enum class Terminal { output, generator_input, coil_input, back };
 
 class Wiring {
 public:
-    Wiring(Canvas& canvas, Rect area, const WiringNames& names, const Theme& theme, float scale)
-        : canvas_(canvas), area_(area), names_(names), theme_(theme), scale_(scale) {
+    Wiring(Canvas& canvas, Rect area, const WiringNames& names, const Theme& theme, float scale,
+           const WiringStands& stands)
+        : canvas_(canvas), area_(area), names_(names), theme_(theme), scale_(scale), stands_(stands) {
         float widest = 0;
         for (std::string_view name : {std::string_view(names.output), std::string_view(names.generator_input),
                                       std::string_view(names.coil_input), kReturn}) {
@@ -41,8 +42,8 @@ public:
         switch (hookup) {
             case Hookup::foot:
                 generator_side(true);
-                coil_with_head(true);
-                note({x(0.86F), y(0.095F)}, "head free", Anchor::middle, Anchor::end);
+                coil_with_head(stands_.topload);
+                note({x(0.86F), y(stands_.topload ? 0.095F : 0.135F)}, "head free", Anchor::middle, Anchor::end);
                 back_to(x(0.86F));
                 ground();
                 break;
@@ -56,7 +57,7 @@ public:
                 break;
             case Hookup::pickup:
                 generator_side(false);
-                coil_with_head(true);
+                coil_with_head(stands_.topload);
                 wire({{box_right(), row(0)}, {x(0.70F), row(0)}});
                 canvas_.line({x(0.70F), row(0) - px(12)}, {x(0.70F), row(0) + px(12)}, theme_.copper, px(4));
                 note({x(0.69F), row(0) - px(14)}, "short bare wire, touches nothing", Anchor::end, Anchor::end);
@@ -79,7 +80,8 @@ public:
                 generator_side(true);
                 wire({{x(0.68F), row(0)}, {x(0.86F), row(0)}, {x(0.86F), row(3)}});
                 clip({x(0.86F), row(3) - px(22)}, true);
-                note({x(0.84F), y(0.50F)}, "clip on the return", Anchor::end);
+                // Under the wires of the inputs, so that none runs through it.
+                note({x(0.86F) - px(12), (row(2) + row(3)) / 2}, "clip on the return", Anchor::end, Anchor::middle);
                 back_to(x(0.86F));
                 ground();
                 break;
@@ -197,12 +199,46 @@ private:
             canvas_.line({body.left, at}, {body.right, at}, theme_.copper, px(1.5F));
         }
         note({middle + px(9), (body.bottom + y(0.76F)) / 2}, "foot", Anchor::start, Anchor::middle);
-        if (topload) {
+        primary_beside(body.right);
+        if (!topload) {
+            canvas_.line({middle, body.top}, {middle, y(0.16F)}, theme_.ink, px(2));
+        } else {
             canvas_.line({middle, body.top}, {middle, y(0.16F)}, theme_.ink, px(2));
             const float r = px(11), reach = std::min(px(46), room * 0.8F);
             canvas_.rectangle({middle - reach, y(0.16F) - r, middle + reach, y(0.16F) + r},
                               theme_.metal.with_alpha(110), r);
         }
+    }
+
+    // The other circuit, close to the secondary and tied to nothing: with its capacitor, or its ends clipped together.
+    void primary_beside(float secondary_right) {
+        if (stands_.primary == WiringStands::Primary::not_shown) return;
+        const bool tank = stands_.primary == WiringStands::Primary::tank_closed;
+        const float right = x(0.985F), left = secondary_right + (right - secondary_right) * 0.4F;
+        const float half = std::min(px(13), (left - secondary_right) * 0.7F);
+        const float top = y(0.36F), upper = y(0.45F), lower = y(0.63F), bottom = y(0.69F);
+        for (int k = 0; k <= 4; ++k) {
+            const float at = upper + (lower - upper) * static_cast<float>(k) / 4.0F;
+            canvas_.line({left - half, at}, {left + half, at}, theme_.copper, px(3));
+        }
+        wire({{left, lower}, {left, bottom}, {right - px(10), bottom}});
+        wire({{left, upper}, {left, top}});
+        const float far = right - px(10), plate = std::min(px(10), (far - left) * 0.4F);
+        // What closes the circuit is the clip lead: over the gap, or from end to end.
+        const std::array<Point, 2> lead{Point{left, top}, Point{far, top}};
+        canvas_.polyline(lead, theme_.accent, px(3));
+        if (!tank) {
+            wire({{far, top}, {far, bottom}});
+            note({right, top - px(4)}, "primary, shorted", Anchor::end, Anchor::end);
+            return;
+        }
+        const float middle = (top + bottom) / 2;
+        wire({{far, top}, {far, middle - px(4)}});
+        wire({{far, middle + px(4)}, {far, bottom}});
+        for (float at : {middle - px(4), middle + px(4)}) {
+            canvas_.line({far - plate, at}, {far + plate, at}, theme_.ink, px(3));
+        }
+        note({right, top - px(4)}, "tank, gap bridged", Anchor::end, Anchor::end);
     }
 
     void back_to(float to_x) { wire({{box_right() + px(7), row(3)}, {to_x, row(3)}}); }
@@ -264,6 +300,7 @@ private:
     const WiringNames& names_;
     const Theme& theme_;
     float scale_;
+    WiringStands stands_;
     std::array<Terminal, 4> rows_{};
     float box_width_ = 0;
 };
@@ -278,8 +315,9 @@ Rect wiring_area(Rect area) {
     return {middle.x - width / 2, middle.y - height / 2, middle.x + width / 2, middle.y + height / 2};
 }
 
-void draw_wiring(Canvas& canvas, Rect area, Hookup hookup, const WiringNames& names, const Theme& theme, float scale) {
-    Wiring(canvas, area, names, theme, scale).draw(hookup);
+void draw_wiring(Canvas& canvas, Rect area, Hookup hookup, const WiringNames& names, const Theme& theme, float scale,
+                 const WiringStands& stands) {
+    Wiring(canvas, area, names, theme, scale, stands).draw(hookup);
 }
 
 }  // namespace coldtune::picture
