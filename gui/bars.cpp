@@ -28,7 +28,7 @@ bool done(const State& s, Step step) {
         case Step::coil:
             return s.calculation.value.has_value();
         case Step::wiring:
-            return s.wiring_check && s.wiring_check->good;
+            return s.bench_reading.settings && s.wiring_check && s.wiring_check->good;
         case Step::standards:
             return std::any_of(s.standards.begin(), s.standards.end(),
                                [&](const auto& entry) { return s.usable(entry.second); });
@@ -148,6 +148,7 @@ void status_bar(const Ui& ui, float width, float height) {
                        : s.step == Step::standards ? "Space: take the next standard     F1: keys"
                        : s.step == Step::tuning    ? "M: measure what comes next     V: next view     F1: keys"
                                                    : "Space: sweep     F1: keys";
+    if (ui.in_form && !s.busy()) hint = "Escape leaves the form: then Space and letters act     F1: keys";
     const float hint_width = canvas.extent(hint, 0, Weight::regular).x;
     const bool room_for_hint = canvas.extent(left, 0, Weight::regular).x + hint_width + ui.px(30) < width;
     canvas.clip({at.x, at.y, at.x + width, at.y + height});
