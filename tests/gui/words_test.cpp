@@ -103,7 +103,7 @@ TEST(CoilWords, NoKeyOfTheFileIsEverSaid) {
         {{"surroundings.wall_radius", "100mm"}},
         {{"surroundings.ceiling_height", "500mm"}},
         {{"primary.conductor", "30mm"}},
-        {{"primary.inner_diameter", "120mm"}},
+        {{"primary.base_height", "200mm"}, {"primary.inner_diameter", "150mm"}},
         {{"primary.base_height", "1mm"}},
         {{"primary.angle", "100"}},
         {{"tank.capacitance", "5"}},
