@@ -107,9 +107,9 @@ void coil_picture_panel(const Ui& ui, Rect area) {
     canvas.rectangle(area, ui.theme.panel, ui.px(6));
     ui.mark("picture", area);
     const Rect inside = area.inset(ui.px(12));
-    const TextStyle words{ui.theme.soft_ink, 0, Weight::regular, Anchor::middle, Anchor::middle};
     if (!ui.s.last_coil) {
-        canvas.text(inside.centre(), "The picture follows once every field can be read.", words);
+        canvas.text(inside.centre(), "The picture follows once every field can be read.",
+                    {ui.theme.soft_ink, 0, Weight::regular, Anchor::middle, Anchor::middle});
         return;
     }
     canvas.clip(area);
@@ -117,7 +117,7 @@ void coil_picture_panel(const Ui& ui, Rect area) {
     if (!ui.s.reading.coil) {
         // What it was stays in sight, and steps back: it is not what the fields say.
         canvas.rectangle(area, ui.theme.panel.with_alpha(170), ui.px(6));
-        canvas.text({area.centre().x, area.bottom - ui.px(18)}, "as it last could be read", words);
+        canvas.text({inside.left, inside.top}, "as it last could be read", {ui.theme.soft_ink});
         ui.mark("picture.before", area);
     }
     canvas.unclip();

@@ -49,9 +49,9 @@ public:
                 break;
             case Hookup::winding:
                 generator_side(true);
-                coil_with_head(false);
+                coil_with_head(false, true);
                 wire({{x(0.86F), y(0.22F)}, {x(0.86F), y(0.15F)}, {x(0.965F), y(0.15F)}, {x(0.965F), row(3)}});
-                note({x(0.985F), y(0.12F)}, "head tied to the return", Anchor::end, Anchor::end);
+                note({x(0.985F), y(0.12F)}, "head on the return", Anchor::end, Anchor::end);
                 back_to(x(0.965F));
                 ground();
                 break;
@@ -186,7 +186,7 @@ private:
     }
 
     // The secondary, foot down, reached from the resistor.
-    void coil_with_head(bool topload) {
+    void coil_with_head(bool topload, bool tied = false) {
         const float top = row(row_of(Terminal::output)), middle = x(0.86F);
         // As wide as there is room beside the wire to the foot.
         const float room = middle - x(0.75F), half = std::min(px(26), room * 0.5F);
@@ -199,10 +199,9 @@ private:
             canvas_.line({body.left, at}, {body.right, at}, theme_.copper, px(1.5F));
         }
         note({middle + px(9), (body.bottom + y(0.76F)) / 2}, "foot", Anchor::start, Anchor::middle);
-        primary_beside(body.right);
-        if (!topload) {
-            canvas_.line({middle, body.top}, {middle, y(0.16F)}, theme_.ink, px(2));
-        } else {
+        primary_beside(body.right, tied ? x(0.965F) - px(4) : x(0.985F));
+        if (!topload && !tied) canvas_.line({middle, body.top}, {middle, y(0.16F)}, theme_.ink, px(2));
+        if (topload) {
             canvas_.line({middle, body.top}, {middle, y(0.16F)}, theme_.ink, px(2));
             const float r = px(11), reach = std::min(px(46), room * 0.8F);
             canvas_.rectangle({middle - reach, y(0.16F) - r, middle + reach, y(0.16F) + r},
@@ -210,35 +209,32 @@ private:
         }
     }
 
-    // The other circuit, close to the secondary and tied to nothing: with its capacitor, or its ends clipped together.
-    void primary_beside(float secondary_right) {
-        if (stands_.primary == WiringStands::Primary::not_shown) return;
-        const bool tank = stands_.primary == WiringStands::Primary::tank_closed;
-        const float right = x(0.985F), left = secondary_right + (right - secondary_right) * 0.4F;
-        const float half = std::min(px(13), (left - secondary_right) * 0.7F);
+    // The other circuit between the secondary and `right`, tied to nothing: with its capacitor, or its ends clipped
+    // together. Where there is no room for it, it is left out.
+    void primary_beside(float secondary_right, float right) {
+        if (stands_.primary == WiringStands::Primary::not_shown || right - secondary_right < px(34)) return;
+        const float left = secondary_right + (right - secondary_right) * 0.45F, far = right - px(10);
+        const float half = std::min(px(13), (left - secondary_right) * 0.6F);
         const float top = y(0.36F), upper = y(0.45F), lower = y(0.63F), bottom = y(0.69F);
         for (int k = 0; k <= 4; ++k) {
             const float at = upper + (lower - upper) * static_cast<float>(k) / 4.0F;
             canvas_.line({left - half, at}, {left + half, at}, theme_.copper, px(3));
         }
-        wire({{left, lower}, {left, bottom}, {right - px(10), bottom}});
+        wire({{left, lower}, {left, bottom}, {far, bottom}});
         wire({{left, upper}, {left, top}});
-        const float far = right - px(10), plate = std::min(px(10), (far - left) * 0.4F);
         // What closes the circuit is the clip lead: over the gap, or from end to end.
         const std::array<Point, 2> lead{Point{left, top}, Point{far, top}};
         canvas_.polyline(lead, theme_.accent, px(3));
-        if (!tank) {
+        if (stands_.primary == WiringStands::Primary::shorted) {
             wire({{far, top}, {far, bottom}});
-            note({right, top - px(4)}, "primary, shorted", Anchor::end, Anchor::end);
             return;
         }
-        const float middle = (top + bottom) / 2;
+        const float middle = (top + bottom) / 2, plate = std::min(px(10), (far - left) * 0.4F);
         wire({{far, top}, {far, middle - px(4)}});
         wire({{far, middle + px(4)}, {far, bottom}});
         for (float at : {middle - px(4), middle + px(4)}) {
             canvas_.line({far - plate, at}, {far + plate, at}, theme_.ink, px(3));
         }
-        note({right, top - px(4)}, "tank, gap bridged", Anchor::end, Anchor::end);
     }
 
     void back_to(float to_x) { wire({{box_right() + px(7), row(3)}, {to_x, row(3)}}); }
