@@ -84,6 +84,10 @@ constexpr std::array kCommands = {
 
 }  // namespace
 
+bool could_be_typed(int key) {
+    return key < key::escape || key == key::backspace || key == key::del || key == key::home || key == key::end;
+}
+
 std::span<const Command> commands() {
     return kCommands;
 }

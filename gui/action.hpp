@@ -90,6 +90,9 @@ struct Action {
     bool has_number = false;
 };
 
+// Whether a key by itself, without Ctrl, could be meant as text or as an edit of it.
+bool could_be_typed(int key);
+
 inline Action action(Do what) {
     return {what, {}, {}, 0, false};
 }

@@ -258,6 +258,7 @@ void App::coil_changed() {
     state_.can_undo = history_.can_undo();
     state_.can_redo = history_.can_redo();
     state_.reading = read(state_.coil);
+    if (state_.reading.coil) state_.last_coil = state_.reading.coil;
     calculate();
     retune();
 }

@@ -66,6 +66,7 @@ void App::act_on_bench(const Action& a) {
     }
     // Nothing of the bench is changed under a running sweep.
     if (state_.busy()) return;
+    const BenchForm before = bench;
     switch (a.what) {
         case Do::set_field:
             if (find_bench_field(a.key) == nullptr) return;
@@ -80,16 +81,15 @@ void App::act_on_bench(const Action& a) {
                     bench.sample_rate_hz = *std::max_element(d.rates_hz.begin(), d.rates_hz.end());
                 }
             }
-            state_.wiring_check.reset();
             break;
         case Do::set_rate:
             if (a.number > 0) bench.sample_rate_hz = a.number;
             break;
         case Do::set_hookup:
             if (const auto hookup = bench::hookup_from_name(a.text); hookup && bench::seeks_resonance(*hookup)) {
-                const Standing before = bench.standing();
+                const Standing stood = bench.standing();
                 bench.hookup = *hookup;
-                if (bench.standing() != before) calculate();
+                if (bench.standing() != stood) calculate();
                 content_changed();
                 if (state_.view.follows_data) show_near();
             }
@@ -125,6 +125,8 @@ void App::act_on_bench(const Action& a) {
         default:
             return;
     }
+    // What was heard was heard of another bench.
+    if (bench != before) state_.wiring_check.reset();
     bench_changed();
 }
 

@@ -3,6 +3,8 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
+#include <numbers>
 #include <vector>
 
 #include "gui/panels.hpp"
@@ -28,7 +30,7 @@ bool done(const State& s, Step step) {
         case Step::coil:
             return s.calculation.value.has_value();
         case Step::wiring:
-            return s.wiring_check && s.wiring_check->good;
+            return s.bench_reading.settings && s.wiring_check && s.wiring_check->good;
         case Step::standards:
             return std::any_of(s.standards.begin(), s.standards.end(),
                                [&](const auto& entry) { return s.usable(entry.second); });
@@ -44,6 +46,32 @@ bool done(const State& s, Step step) {
     return false;
 }
 
+// A button without room for its words.
+void sign(const Ui& ui, ImguiCanvas& canvas, const std::string& name, const std::pair<const char*, Do>& item,
+          Rect place) {
+    ImGui::SetCursorScreenPos({place.left, place.top});
+    if (ImGui::InvisibleButton(name.c_str(), {place.width(), place.height()})) ui.ask(action(item.second));
+    ui.mark(name);
+    const bool hot = ImGui::IsItemHovered() || (ImGui::IsItemFocused() && ImGui::GetIO().NavVisible);
+    if (ImGui::IsItemHovered()) ImGui::SetTooltip("%s", item.first);
+    const Point centre = place.centre();
+    const float radius = ui.px(12);
+    const Color color = hot ? ui.theme.ink : ui.theme.accent;
+    canvas.ring(centre, radius, color, ui.px(1.5F));
+    if (item.second != Do::toggle_theme) {
+        canvas.text(centre, item.second == Do::help ? "?" : "!",
+                    {color, 0, Weight::strong, Anchor::middle, Anchor::middle});
+        return;
+    }
+    // Half dark, half light.
+    std::array<Point, 13> half;
+    for (std::size_t k = 0; k < half.size(); ++k) {
+        const float angle = std::numbers::pi_v<float> * (0.5F + static_cast<float>(k) / (half.size() - 1));
+        half[k] = {centre.x + radius * std::cos(angle), centre.y + radius * std::sin(angle)};
+    }
+    canvas.polygon(half, color);
+}
+
 }  // namespace
 
 void path_bar(const Ui& ui, float width, float height) {
@@ -56,22 +84,29 @@ void path_bar(const Ui& ui, float width, float height) {
     float right_width = 0;
     for (const auto& [label, what] : kRight) right_width += ImGui::CalcTextSize(label).x + ui.px(24);
 
-    // All titles when they fit; else only the current one's beside its number.
-    float titles = 0;
-    for (const StepText& t : kPath) titles += canvas.extent(t.title, 0, Weight::strong).x + 2 * disc + inner + 2 * pad;
+    // All titles when they fit; else only the current one's beside its number, or none. What stands on the right is
+    // drawn as signs where its words do not fit.
+    float titles = 0, current = 0;
+    for (const StepText& t : kPath) {
+        const float wide = canvas.extent(t.title, 0, Weight::strong).x + inner;
+        titles += wide + 2 * disc + 2 * pad;
+        if (t.step == ui.s.step) current = wide;
+    }
     const bool all_titles = titles + right_width + ui.px(24) < width;
+    const float sign_width = 2 * disc + ui.px(8), signs_width = kRight.size() * sign_width;
+    bool current_title = true, words = true;
     // Large letters in a small window: what is left is shared out, down to discs that almost touch.
     if (!all_titles) {
-        float least = kSteps * (2 * disc + ui.px(2)) + inner;
-        for (const StepText& t : kPath) {
-            if (t.step == ui.s.step) least += canvas.extent(t.title, 0, Weight::strong).x;
-        }
-        pad = std::clamp((width - least) / (2 * kSteps), ui.px(1), pad);
+        const float discs = kSteps * (2 * disc + ui.px(4));
+        words = discs + current + right_width <= width;
+        current_title = discs + current + (words ? right_width : signs_width) <= width;
+        const float taken = discs + (current_title ? current : 0) + (words ? right_width : signs_width);
+        pad = std::clamp((width - taken) / (2 * kSteps), ui.px(1), pad);
     }
     float x = at.x;
     for (const StepText& t : kPath) {
         const bool chosen = ui.s.step == t.step;
-        const bool titled = all_titles || chosen;
+        const bool titled = all_titles || (chosen && current_title);
         const float text = titled ? canvas.extent(t.title, 0, Weight::strong).x + inner : 0;
         const Rect box{x, at.y + ui.px(6), x + 2 * disc + text + 2 * pad, at.y + height - ui.px(6)};
         ImGui::SetCursorScreenPos({box.left, box.top});
@@ -104,23 +139,19 @@ void path_bar(const Ui& ui, float width, float height) {
         }
         x = box.right + ui.px(2);
     }
-    // As many as there is room for, the cautions first; the keys do the rest.
-    std::vector<std::pair<const char*, Do>> fitting;
-    float taken = 0;
-    for (const auto& item : kRight) {
-        taken += ImGui::CalcTextSize(item.first).x + ui.px(24);
-        if (x + taken > at.x + width) break;
-        fitting.push_back(item);
-    }
     float right = at.x + width;
     const float button_top = at.y + (height - ImGui::GetFrameHeight()) / 2;
-    for (auto item = fitting.rbegin(); item != fitting.rend(); ++item) {
-        const float wide = ImGui::CalcTextSize(item->first).x + ui.px(22);
+    for (auto item = kRight.rbegin(); item != kRight.rend(); ++item) {
+        const float wide = words ? ImGui::CalcTextSize(item->first).x + ui.px(22) : sign_width;
         right -= wide;
-        ImGui::SetCursorScreenPos({right, button_top});
         const std::string name = std::string("bar.") + std::string(command(item->second).name);
-        if (button(ui, name, item->first, ButtonKind::quiet, wide)) ui.ask(action(item->second));
-        right -= ui.px(2);
+        if (words) {
+            ImGui::SetCursorScreenPos({right, button_top});
+            if (button(ui, name, item->first, ButtonKind::quiet, wide)) ui.ask(action(item->second));
+            right -= ui.px(2);
+        } else {
+            sign(ui, canvas, name, *item, {right, at.y, right + wide, at.y + height});
+        }
     }
 }
 
@@ -148,6 +179,7 @@ void status_bar(const Ui& ui, float width, float height) {
                        : s.step == Step::standards ? "Space: take the next standard     F1: keys"
                        : s.step == Step::tuning    ? "M: measure what comes next     V: next view     F1: keys"
                                                    : "Space: sweep     F1: keys";
+    if (ui.in_form && !s.busy()) hint = "Escape leaves the form: then Space and letters act     F1: keys";
     const float hint_width = canvas.extent(hint, 0, Weight::regular).x;
     const bool room_for_hint = canvas.extent(left, 0, Weight::regular).x + hint_width + ui.px(30) < width;
     canvas.clip({at.x, at.y, at.x + width, at.y + height});

@@ -12,7 +12,7 @@ using record::Unit;
 constexpr std::array<FieldSpec, 7> kFields = {{
     {"bench.reference", "Reference resistor", "Between generator and coil; 10k suits most, 1 % or better.", Unit::ohm,
      false, 0, 0},
-    {"bench.level", "Level", "Peak, dB below full scale. -6 is a good start.", Unit::decibel, false, -60, 0},
+    {"bench.level", "Level / dBFS", "Peak; 0 is full scale, -6 a good start.", Unit::decibel, false, -60, 0},
     {"bench.input_resistance", "Input resistance", "Of the coil side's input, from its data sheet.", Unit::ohm, false,
      0, 0},
     {"bench.input_capacitance", "Input and cable", "Capacitance of that input and its cable, about 100 pF a metre.",

@@ -9,6 +9,7 @@
 #include "analyzer/record/atomic_file.hpp"
 #include "analyzer/record/coil_file.hpp"
 #include "analyzer/record/json_text.hpp"
+#include "gui/coil_words.hpp"
 
 namespace coldtune::gui {
 namespace {
@@ -196,7 +197,8 @@ FormReading read(const CoilForm& form) {
 
     auto coil = record::parse_coil(to_json(form), "the description");
     if (!coil) {
-        reading.complaints[""] = coil.error().message;
+        FieldComplaint complaint = complaint_in_words(form, coil.error().message);
+        reading.complaints[complaint.key] = std::move(complaint.text);
         return reading;
     }
     reading.coil = std::move(*coil);

@@ -61,7 +61,7 @@ std::string to_json(const CoilForm& form);
 
 struct FormReading {
     std::optional<model::CoilDescription> coil;                  // when everything can be read and built
-    std::map<std::string, std::string, std::less<>> complaints;  // by field; "" = the whole
+    std::map<std::string, std::string, std::less<>> complaints;  // by field, in its words; "" = the whole
 };
 FormReading read(const CoilForm& form);
 

@@ -59,13 +59,40 @@ void Frame::keys(App& app, std::vector<Action>& actions) const {
             if (!chord.ctrl && !function_key && chord.key != key::escape) continue;
             if (c.what == Do::undo || c.what == Do::redo) continue;
         }
+        if (in_form_ && !typing && !stops && !chord.ctrl && could_be_typed(chord.key)) continue;
         const bool sheet = s.help_open || s.cautions_open || s.budget_open;
         if (sheet && !stops && chord.key != key::escape && !function_key && !chord.ctrl) continue;
         actions.push_back(action(c.what));
     }
     // The keypad's signs zoom as well.
+    if (in_form_) return;
     if (!typing && ImGui::IsKeyPressed(key::keypad_add)) actions.push_back(action(Do::zoom_in));
     if (!typing && ImGui::IsKeyPressed(key::keypad_subtract)) actions.push_back(action(Do::zoom_out));
+}
+
+void Frame::follow_the_hand(const State& s) {
+    const ImGuiIO& io = ImGui::GetIO();
+    const auto leave = [&] {
+        constexpr int kFramesLate = 3;
+        in_form_ = false;
+        after_leaving_ = kFramesLate;
+    };
+    if (after_leaving_ > 0) --after_leaving_;
+    if (io.WantTextInput && after_leaving_ == 0) in_form_ = true;
+    if (step_ != s.step || ImGui::IsKeyPressed(key::escape, false) || ImGui::IsKeyPressed(key::enter, false) ||
+        ImGui::IsKeyPressed(key::keypad_enter, false)) {
+        step_ = s.step;
+        leave();
+    }
+    if (!ImGui::IsMouseClicked(0) && !ImGui::IsMouseClicked(1)) return;
+    const auto form = places_.find("left");
+    const bool inside = form != places_.end() && form->second.contains({io.MousePos.x, io.MousePos.y});
+    const bool fields = s.step == Step::coil || s.step == Step::wiring || s.step == Step::tuning;
+    if (!inside || ImGui::IsAnyItemHovered()) {
+        leave();
+    } else if (fields) {
+        in_form_ = true;
+    }
 }
 
 void Frame::step_panel(const Ui& ui) {
@@ -232,7 +259,7 @@ void Frame::draw(App& app, const Fonts& fonts, float scale) {
     }
     std::vector<Action> actions;
     places_.clear();
-    const Ui ui{app, s, theme, fonts, scale, actions, places_, typing_};
+    const Ui ui{app, s, theme, fonts, scale, actions, places_, typing_, scroll_to_, in_form_};
     keys(app, actions);
 
     const ImVec2 size = ImGui::GetIO().DisplaySize;
@@ -254,6 +281,7 @@ void Frame::draw(App& app, const Fonts& fonts, float scale) {
     help_sheet(ui);
     cautions_sheet(ui);
     budget_sheet(ui);
+    follow_the_hand(s);
     ImGui::End();
     ImGui::PopFont();
 

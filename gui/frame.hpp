@@ -20,6 +20,7 @@ public:
 
 private:
     void keys(App& app, std::vector<Action>& actions) const;
+    void follow_the_hand(const State& s);
     void body(const Ui& ui, Rect area);
     void beside(const Ui& ui, Rect area);
     void sweep_pictures(const Ui& ui, Rect area);
@@ -30,6 +31,12 @@ private:
     PlotGesture plot_gesture_;
     std::map<std::string, Rect> places_;
     std::map<std::string, std::string> typing_;
+    std::string scroll_to_;
+    // A key pressed beside a field, by someone who believes to be in it, must not play or delete anything: from the
+    // moment a text field has the keyboard, or the empty part of a form was clicked, keys that could be typed rest.
+    bool in_form_ = false;
+    int after_leaving_ = 0;  // frames in which Dear ImGui still speaks of the field that was left
+    Step step_ = Step::coil;
     float styled_for_ = 0;
     bool styled_dark_ = false;
 };

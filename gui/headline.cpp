@@ -27,7 +27,8 @@ float draw_headline(const Ui& ui, const Headline& h, float width, const std::str
     }
     y += size * 1.04F;
     ImGui::SetCursorScreenPos({at.x, y});
-    ImGui::PushFont(ui.fonts.title);
+    // In a low window the picture beneath has more use of the height.
+    ImGui::PushFont(ImGui::GetWindowHeight() < ui.px(520) ? ui.fonts.strong : ui.fonts.title);
     // Facts side by side where they fit, beneath one another where not.
     float x = 0;
     for (std::size_t k = 0; k < h.second.size(); ++k) {

@@ -76,10 +76,6 @@ void coil_fields_panel(const Ui& ui) {
     if (button(ui, "undo", "Undo", ButtonKind::ordinary, 0, s.can_undo && !s.busy())) ui.ask(action(Do::undo));
     ImGui::SameLine();
     if (button(ui, "redo", "Redo", ButtonKind::ordinary, 0, s.can_redo && !s.busy())) ui.ask(action(Do::redo));
-    if (const std::string* whole = complaint_of(s, "")) {
-        gap(ui, 2);
-        paragraph(ui, *whole, ui.theme.rejected);
-    }
     gap(ui, 6);
     heading(ui, "Winding");
     for (const FieldSpec& spec : winding_fields()) field(ui, spec, std::string(spec.key));
@@ -111,14 +107,20 @@ void coil_picture_panel(const Ui& ui, Rect area) {
     canvas.rectangle(area, ui.theme.panel, ui.px(6));
     ui.mark("picture", area);
     const Rect inside = area.inset(ui.px(12));
-    if (ui.s.reading.coil) {
-        canvas.clip(area);
-        draw_cross_section(canvas, inside, *ui.s.reading.coil, ui.theme, ui.scale);
-        canvas.unclip();
+    if (!ui.s.last_coil) {
+        canvas.text(inside.centre(), "The picture follows once every field can be read.",
+                    {ui.theme.soft_ink, 0, Weight::regular, Anchor::middle, Anchor::middle});
         return;
     }
-    canvas.text(inside.centre(), "The picture follows once every field can be read.",
-                {ui.theme.soft_ink, 0, Weight::regular, Anchor::middle, Anchor::middle});
+    canvas.clip(area);
+    draw_cross_section(canvas, inside, *ui.s.last_coil, ui.theme, ui.scale);
+    if (!ui.s.reading.coil) {
+        // What it was stays in sight, and steps back: it is not what the fields say.
+        canvas.rectangle(area, ui.theme.panel.with_alpha(170), ui.px(6));
+        canvas.text({inside.left, inside.top}, "as it last could be read", {ui.theme.soft_ink});
+        ui.mark("picture.before", area);
+    }
+    canvas.unclip();
 }
 
 }  // namespace coldtune::gui

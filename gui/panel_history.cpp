@@ -57,7 +57,9 @@ void history_panel(const Ui& ui, Rect area) {
     for (const double ago_s : {60.0, 45.0, 30.0, 15.0, 0.0}) {
         const float at = x_of(f.at_s - ago_s);
         canvas.line({at, pane.bottom}, {at, pane.bottom + ui.px(4)}, t.soft_ink, 1);
-        const std::string label = ago_s > 0 ? std::to_string(static_cast<int>(ago_s)) + " s ago" : std::string("now");
+        const std::string label = ago_s > 0
+                                      ? std::to_string(static_cast<int>(ago_s)) + (s.live() ? " s ago" : " s before")
+                                      : std::string(s.live() ? "now" : "the end");
         canvas.text({at, pane.bottom + ui.px(5)}, label,
                     {t.soft_ink, 0, Weight::regular,
                      ago_s == 0 ? Anchor::end : (ago_s == 60 ? Anchor::start : Anchor::middle), Anchor::start});

@@ -45,6 +45,14 @@ void row(const Ui& ui, const Run& run) {
     }
     const Color color = ui.theme.run_color(static_cast<std::size_t>(run.id - 1));
     const Point spot{at.x + swatch / 2, at.y + height / 2};
+    // Runs of one colour differ by their line.
+    const Pattern pattern = ui.theme.run_pattern(static_cast<std::size_t>(run.id - 1));
+    const float dash = pattern == Pattern::dashed ? ui.px(6) : ui.px(10);
+    if (pattern != Pattern::solid) {
+        const float above = spot.y + ui.px(12);
+        canvas.dashed_line({at.x + ui.px(3), above}, {at.x + swatch - ui.px(1), above}, color, ui.px(2.5F), dash,
+                           ui.px(4));
+    }
     if (run.shown) {
         canvas.disc(spot, ui.px(7), color);
     } else {

@@ -15,6 +15,7 @@ using tuning::Step;
 // What it was, short enough for a closed list.
 std::string short_words(const Run& run) {
     const auto* r = run.result.resonance();
+    if (const measure::Pair* p = run.result.pair()) return fmt::format("{}   k {:.3f}", run.name, p->k);
     return fmt::format("{}   {}", run.name, r != nullptr ? hertz(r->frequency_hz, 5) : run_figure(run.result));
 }
 

@@ -138,6 +138,11 @@ void check(const Ui& ui) {
         ui.ask(action(Do::listen_or_stop));
     }
     meters(ui);
+    for (const FieldSpec& spec : bench_fields()) {
+        const auto wrong = s.bench_reading.complaints.find(spec.key);
+        if (wrong == s.bench_reading.complaints.end()) continue;
+        complaint_line(ui, wrong->first, std::string(spec.label) + ": " + wrong->second);
+    }
     if (!s.wiring_check) return;
     const WiringCheck& c = *s.wiring_check;
     if (!c.complaint.empty()) {
@@ -159,7 +164,7 @@ void meters(const Ui& ui) {
         ImguiCanvas canvas = canvas_here(ui);
         const float label_width =
                         std::max(std::floor(all * 0.42F), ImGui::CalcTextSize("Generator side").x + ui.px(12)),
-                    text_width = canvas.extent("-88.8 dB", 0, Weight::regular).x;
+                    text_width = canvas.extent("-88.8 dBFS", 0, Weight::regular).x;
         const Rect bar{area.left + label_width, area.centre().y - ui.px(5), area.right - text_width - ui.px(10),
                        area.centre().y + ui.px(5)};
         canvas.text({area.left, area.centre().y}, label,
@@ -179,7 +184,7 @@ void meters(const Ui& ui) {
         const Color color = held > -0.1 ? ui.theme.rejected : held > -3 ? ui.theme.caution : ui.theme.good;
         if (m.peak > 0) canvas.rectangle({bar.left, bar.top, x_of(db(m.peak)), bar.bottom}, color, ui.px(3));
         canvas.line({x_of(held), bar.top - ui.px(3)}, {x_of(held), bar.bottom + ui.px(3)}, color, ui.px(2.5F));
-        canvas.text({area.right, area.centre().y}, fmt::format("{:.1f} dB", held),
+        canvas.text({area.right, area.centre().y}, fmt::format("{:.1f} dBFS", held),
                     {ui.theme.ink, 0, Weight::regular, Anchor::end, Anchor::middle});
     };
     meter("Generator side", s.generator_meter, "meter.generator");
@@ -251,7 +256,7 @@ void wiring_picture_panel(const Ui& ui, Rect area) {
     ui.mark("picture", area);
     canvas.clip(area);
     const Rect inside = area.inset(ui.px(22));
-    // What the picture does not show of how the coil stands.
+    // How the coil stands there, in words as well.
     const Standing stands = ui.s.bench.standing();
     const char* caption = stands == Standing::tank_closed ? "beside it the primary with its capacitor, gap bridged"
                           : stands == Standing::bare      ? "the top load is taken off for this one"
@@ -259,7 +264,8 @@ void wiring_picture_panel(const Ui& ui, Rect area) {
                                                                 : "";
     canvas.text({inside.left, area.bottom - ui.px(8)}, caption,
                 {ui.theme.caution, 0, Weight::strong, Anchor::start, Anchor::end});
-    draw_wiring(canvas, wiring_area(inside), ui.s.bench.hookup, wiring_names(ui.s.bench), ui.theme, ui.scale);
+    draw_wiring(canvas, wiring_area(inside), ui.s.bench.hookup, wiring_names(ui.s.bench), ui.theme, ui.scale,
+                wiring_stands(ui.s));
     canvas.unclip();
 }
 

@@ -51,6 +51,12 @@ std::string verdict_words(measure::Verdict verdict);
 Color verdict_color(const Theme& theme, measure::Verdict verdict);
 // A sentence of the analyzer as one reads it: with a capital, a proper plus-minus and a full stop.
 std::string sentence(std::string text);
+// "+0.25", "-1.3"; what rounds to nothing has no sign: "0.00".
+std::string signed_fixed(double value, int decimals);
+// "0.74 % below calculated (477 Hz)"; nothing where the result was compared with nothing.
+std::optional<std::string> difference_from_calculated(const measure::MeasurementResult& result);
+// What the analyzer says to a reader at the command line, for one at the window.
+std::string window_words(std::string text);
 // "63.41 +- 0.02 kHz   Q 130", "k 0.112", "L 78.1 mH", "rejected": what a run's line says.
 std::string run_figure(const measure::MeasurementResult& result);
 // Plus-minus and microseconds as one writes them.

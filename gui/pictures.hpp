@@ -7,5 +7,7 @@
 namespace coldtune::gui {
 
 WiringNames wiring_names(const BenchForm& bench);
+// The coil in it as it stands on the bench.
+WiringStands wiring_stands(const State& state);
 
 }  // namespace coldtune::gui

@@ -4,10 +4,24 @@
 #include <algorithm>
 #include <cmath>
 
+#include "gui/coil_words.hpp"
 #include "gui/headline.hpp"
 #include "gui/panels.hpp"
 
 namespace coldtune::gui {
+namespace {
+
+// Of the fields, and of the calculation where they can be read.
+std::vector<FieldComplaint> all_complaints(const State& s) {
+    std::vector<FieldComplaint> all = complaint_lines(s.coil, s.reading);
+    if (s.calculation.complaint.empty()) return all;
+    FieldComplaint c = complaint_in_words(s.coil, s.calculation.complaint);
+    if (!c.key.empty()) c.text = field_words(c.key) + ": " + c.text;
+    all.push_back(std::move(c));
+    return all;
+}
+
+}  // namespace
 
 float calculated_readout(const Ui& ui, float width) {
     const State& s = ui.s;
@@ -15,12 +29,18 @@ float calculated_readout(const Ui& ui, float width) {
     h.color = ui.theme.calculated;
     h.small = "Calculated resonance, grounded at the foot";
     if (s.bench.standing() == Standing::bare) h.small += ", top load off (step 2)";
+    // As high as it was when there was a figure: what stands beneath is not to move under the pointer.
+    float* usual = ImGui::GetStateStorage()->GetFloatRef(ImGui::GetID("readout.usual"), 0);
     if (!s.calculation.value) {
         h.color = ui.theme.soft_ink;
         h.large = s.calculating ? "calculating ..." : "\u2013";
-        if (!s.reading.complaints.empty()) h.second.push_back("Fields with a red edge cannot be read yet.");
-        if (!s.calculation.complaint.empty()) h.second.push_back(s.calculation.complaint);
-        return draw_headline(ui, h, width, "readout");
+        const float head = draw_headline(ui, h, width, "readout");
+        const float spacing = ImGui::GetStyle().ItemSpacing.y;
+        const float rest = std::max(*usual - head - spacing, 2 * ImGui::GetTextLineHeightWithSpacing());
+        ImGui::BeginChild("readout.complaints", {width, rest});
+        for (const FieldComplaint& c : all_complaints(s)) complaint_line(ui, c.key, c.text);
+        ImGui::EndChild();
+        return head + rest + spacing;
     }
     const model::Calculated& c = *s.calculation.value;
     std::tie(h.large, h.after) = split_figure(c.frequency_hz, c.frequency_u95_hz);
@@ -39,10 +59,14 @@ float calculated_readout(const Ui& ui, float width) {
                          loaded ? ", top load as if alone: reads low" : "",
                          record::format_quantity(c.handbook.frequency_hz, Unit::hertz, 4, true)));
     height += ImGui::GetCursorScreenPos().y - top;
+    *usual = height;
     return height;
 }
 
 namespace {
+
+// Why there is no Q beside a frequency.
+constexpr const char* kNoQ = "no Q: the peak lies above the band";
 
 float live_readout(const Ui& ui, float width) {
     const Following& f = *ui.s.following;
@@ -59,10 +83,11 @@ float live_readout(const Ui& ui, float width) {
     h.color = ui.theme.ink;
     if (r->way != measure::Way::in_band) h.small += fmt::format(" ({})", measure::way_name(r->way));
     std::tie(h.large, h.after) = split_figure(r->frequency_hz, r->frequency_u95_hz);
-    if (const auto percent = f.latest->difference_percent()) h.second.push_back(difference_words(*percent));
+    if (auto words = difference_from_calculated(*f.latest)) h.second.push_back(std::move(*words));
     if (r->q) h.second.push_back(fmt::format("Q {:.0f}", *r->q));
-    if (f.first_hz)
-        h.second.push_back(fmt::format("{:+.2f} % since it began", 100 * (r->frequency_hz / *f.first_hz - 1)));
+    if (f.first_hz) {
+        h.second.push_back(signed_fixed(100 * (r->frequency_hz / *f.first_hz - 1), 2) + " % since it began");
+    }
     return draw_headline(ui, h, width, "readout");
 }
 
@@ -136,7 +161,8 @@ float measured_readout(const Ui& ui, float width) {
     const std::string way(measure::way_name(r->way));
     h.small = fmt::format("Measured ({}), {}", way, where);
     std::tie(h.large, h.after) = split_figure(r->frequency_hz, r->frequency_u95_hz);
-    if (const auto percent = run->result.difference_percent()) h.second.push_back(difference_words(*percent));
+    if (auto words = difference_from_calculated(run->result)) h.second.push_back(std::move(*words));
+    if (!r->q && r->way == measure::Way::below_band) h.second.emplace_back(kNoQ);
     if (r->q)
         h.second.push_back(r->q_u95 ? "Q " + record::format_with_uncertainty(*r->q, *r->q_u95, record::Unit::none, true)
                                     : fmt::format("Q {:.0f}", *r->q));

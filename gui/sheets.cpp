@@ -98,6 +98,11 @@ void help_sheet(const Ui& ui) {
         }
         gap(ui, 8);
         soft(ui, "Tab and the arrow keys reach every field and button, Enter presses it.");
+        soft(
+            ui,
+            "Space, Delete and the letters rest while you are in a form, also after a click beside its fields, so that "
+            "nothing sounds or goes by mistake. Escape, Enter, a button, another step or a click outside wakes them. "
+            "Whatever runs, Space stops it.");
         ImGui::EndTable();
     }
     ImGui::EndChild();

@@ -132,6 +132,7 @@ struct State {
     Step step = Step::coil;
     CoilForm coil;
     FormReading reading;
+    std::optional<model::CoilDescription> last_coil;  // the last description that could be read
     std::uint64_t coil_serial = 0;
     bool can_undo = false, can_redo = false;
     Calculation calculation;

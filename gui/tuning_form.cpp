@@ -8,6 +8,8 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "gui/coil_words.hpp"
+
 namespace coldtune::gui {
 namespace {
 
@@ -178,7 +180,12 @@ TuningReading read(const TuningForm& form, const CoilForm& coil) {
         FormReading whole = read(other);
         reading.instead = std::move(whole.coil);
         for (auto& [key, complaint] : whole.complaints) {
-            if (key.starts_with("topload.") || key.empty()) reading.complaints[key] = std::move(complaint);
+            if (key.starts_with("topload.") || key.empty()) {
+                reading.complaints[key] = std::move(complaint);
+            } else if (read(coil).coil) {
+                // A size of step 1 that goes with its own top load and not with this one.
+                reading.complaints[""] = field_words(key) + ": " + complaint;
+            }
         }
     }
     return reading;

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "gui/wrapped_text.hpp"
+
 namespace coldtune::gui {
 namespace {
 
@@ -15,6 +17,17 @@ ImVec4 mix(Color a, Color b, float t) {
 
 const char* end_of(std::string_view text) {
     return text.data() + text.size();
+}
+
+float text_width(std::string_view text) {
+    return ImGui::CalcTextSize(text.data(), end_of(text)).x;
+}
+
+void tooltip(const Ui& ui, std::string_view text) {
+    ImGui::BeginTooltip();
+    const std::string lines = wrapped(text, ui.px(340), text_width);
+    ImGui::TextUnformatted(lines.data(), end_of(lines));
+    ImGui::EndTooltip();
 }
 
 }  // namespace
@@ -68,9 +81,8 @@ bool button(const Ui& ui, const std::string& name, std::string_view label, Butto
 void paragraph(const Ui& ui, std::string_view text, Color color) {
     (void)ui;
     ImGui::PushStyleColor(ImGuiCol_Text, vec4(color));
-    ImGui::PushTextWrapPos(0);
-    ImGui::TextUnformatted(text.data(), end_of(text));
-    ImGui::PopTextWrapPos();
+    const std::string lines = wrapped(text, std::max(1.0F, ImGui::GetContentRegionAvail().x), text_width);
+    ImGui::TextUnformatted(lines.data(), end_of(lines));
     ImGui::PopStyleColor();
 }
 void paragraph(const Ui& ui, std::string_view text) {
@@ -135,16 +147,16 @@ void quantity_field(const Ui& ui, const FieldSpec& spec, const std::string& key,
 
     const bool wrong = complaint != nullptr;
     if (wrong) ImGui::PushStyleColor(ImGuiCol_Border, vec4(ui.theme.rejected));
+    if (ui.scroll_to == key) {
+        ui.scroll_to.clear();
+        ImGui::SetScrollHereY(0.3F);
+        ImGui::SetKeyboardFocusHere();
+    }
     std::string edited = value;
     bool changed = text_field(ui, key, spec.optional ? "\u2013" : "", edited, field_width);
     const bool typing = ImGui::IsItemActive();
-    if (ImGui::IsItemHovered() && !typing) {
-        ImGui::BeginTooltip();
-        ImGui::PushTextWrapPos(ui.px(340));
-        ImGui::TextUnformatted(spec.hint.data(), end_of(spec.hint));
-        ImGui::PopTextWrapPos();
-        ImGui::EndTooltip();
-    }
+    const std::string_view beneath = wrong ? std::string_view(*complaint) : spec.hint;
+    if (ImGui::IsItemHovered() && !typing) tooltip(ui, beneath);
     if (wrong) ImGui::PopStyleColor();
 
     if (slider) {
@@ -186,12 +198,25 @@ void quantity_field(const Ui& ui, const FieldSpec& spec, const std::string& key,
     }
     ImGui::EndDisabled();
     if (ImGui::GetCursorPosY() < label_bottom) ImGui::SetCursorPosY(label_bottom);
+    // Close under its field.
+    ImGui::SetCursorPosY(ImGui::GetCursorPosY() - ui.px(5));
+    ImGui::PushFont(ui.fonts.small);
+    paragraph(ui, on_one_line(beneath, all, text_width), wrong ? ui.theme.rejected : ui.theme.soft_ink);
+    ImGui::PopFont();
     if (wrong) {
-        ImGui::PushFont(ui.fonts.small);
-        paragraph(ui, *complaint, ui.theme.rejected);
-        ImGui::PopFont();
+        ui.mark("complaint." + key);
+        if (ImGui::IsItemHovered()) tooltip(ui, beneath);
     }
     if (changed && enabled) ui.ask({Do::set_field, key, edited, 0, false});
+}
+
+void complaint_line(const Ui& ui, const std::string& key, const std::string& text) {
+    const std::string lines = wrapped(text, std::max(1.0F, ImGui::GetContentRegionAvail().x), text_width);
+    const ImVec2 size = ImGui::CalcTextSize(lines.c_str());
+    ImGui::PushStyleColor(ImGuiCol_Text, vec4(ui.theme.rejected));
+    if (ImGui::Selectable((lines + "##goto." + key).c_str(), false, 0, size) && !key.empty()) ui.scroll_to = key;
+    ImGui::PopStyleColor();
+    ui.mark("goto." + key);
 }
 
 int choice(const Ui& ui, const std::string& name, std::string_view label, const std::vector<std::string>& options,

@@ -25,6 +25,8 @@ struct Ui {
     std::vector<Action>& actions;                // carried out after the frame
     std::map<std::string, Rect>& places;         // where named things came to lie, for the tests
     std::map<std::string, std::string>& typing;  // texts that are not part of the state until a button is pressed
+    std::string& scroll_to;                      // key of the field to be brought into view; empty: none
+    bool in_form = false;                        // the hand is in a form: keys that act alone rest
 
     void ask(Action a) const { actions.push_back(std::move(a)); }
     [[nodiscard]] float px(float ordinary) const { return ordinary * scale; }
@@ -48,9 +50,12 @@ void gap(const Ui& ui, float ordinary);
 // A row "label: value", label soft, value at a column.
 void fact(const Ui& ui, std::string_view label, std::string_view value, float column);
 
-// A labelled text field for a quantity; asks for set_field when it changes. The complaint, if any, stands beneath.
+// A labelled text field for a quantity; asks for set_field when it changes. Beneath it one line: what to measure, or
+// what is wrong with it, so that nothing moves when that comes and goes. What is longer stands in the tooltip.
 void quantity_field(const Ui& ui, const FieldSpec& spec, const std::string& key, const std::string& value,
                     const std::string* complaint, bool enabled);
+// What is wrong, as a line to click on: brings the field into view.
+void complaint_line(const Ui& ui, const std::string& key, const std::string& text);
 // A text field that reports its new text.
 bool text_field(const Ui& ui, const std::string& name, std::string_view hint, std::string& value, float width);
 

@@ -1,6 +1,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
+#include <cmath>
 
 #include "gui/panels.hpp"
 
@@ -51,6 +53,44 @@ std::string plus_minus(std::string text) {
     return text;
 }
 
+std::string signed_fixed(double value, int decimals) {
+    std::string text = fmt::format("{:+.{}f}", value, decimals);
+    if (text.find_first_of("123456789") == std::string::npos) text.erase(0, 1);
+    return text;
+}
+
+std::optional<std::string> difference_from_calculated(const measure::MeasurementResult& result) {
+    const auto percent = result.difference_percent();
+    const auto calculated_hz = result.calculated_hz();
+    if (!percent || !calculated_hz) return std::nullopt;
+    const double difference_hz = result.resonance()->frequency_hz - *calculated_hz;
+    return fmt::format("{} ({})", difference_words(*percent), hertz(std::abs(difference_hz), 3));
+}
+
+std::string window_words(std::string text) {
+    // Longer ones first; `to` ends what is replaced where that varies.
+    struct Words {
+        std::string_view from, to, ours;
+    };
+    constexpr std::array<Words, 7> kWords = {{
+        {"is analysed at the foot with --coupled", "",
+         "is measured at the foot, standing with the tank closed (step 2)"},
+        {"(--coupled)", "", "(with the tank closed)"},
+        {"--input-c", "", "'Input and cable' in step 2"},
+        {"give the coil's description (--coil)", "", "describe the coil in step 1"},
+        {"(--coil)", "", "(step 1)"},
+        {"(--coil COIL.json)", "", "(step 1)"},
+        {"(--tap ", ")", "(beside its measurement)"},
+    }};
+    for (const Words& w : kWords) {
+        const auto at = text.find(w.from);
+        if (at == std::string::npos) continue;
+        const auto end = text.find(w.to, at + w.from.size());
+        if (end != std::string::npos) text.replace(at, end + w.to.size() - at, w.ours);
+    }
+    return text;
+}
+
 std::string run_figure(const measure::MeasurementResult& result) {
     using record::format_with_uncertainty;
     using record::Unit;
@@ -90,7 +130,7 @@ void finding(const Ui& ui, measure::Weight weight, const std::string& text) {
     const float indent = ui.px(12);
     const ImVec2 from = ImGui::GetCursorScreenPos();
     ImGui::Indent(indent);
-    paragraph(ui, sentence(text));
+    paragraph(ui, sentence(window_words(text)));
     ImGui::Unindent(indent);
     const float bottom = ImGui::GetItemRectMax().y;
     canvas_here(ui).rectangle({from.x, from.y + ui.px(2), from.x + ui.px(4), bottom}, color, ui.px(2));

@@ -39,9 +39,7 @@ public:
         return value;
     }
     void fail(const std::string& what) {
-        if (!error_)
-            error_ =
-                bad_input(fmt::format("{}: {}; give the output of analyze --json or loading --json", origin_, what));
+        if (!error_) error_ = bad_input(fmt::format("{}: {}", origin_, what));
     }
     [[nodiscard]] const std::optional<Error>& error() const { return error_; }
 
@@ -169,8 +167,7 @@ Result<KnownResult> interpret(const Json& json, std::string_view origin, Welcome
     }
     if (!known.resonance && !known.inductance && !known.tank_resonance) {
         reader.fail(reader.find(json, "pair") != nullptr
-                        ? "holds two coupled circuits, which is for coldtune exchange --pair; measure the secondary "
-                          "with the tank open"
+                        ? "holds two coupled circuits together; measure the secondary with the tank open"
                         : "neither a resonance nor an inductance in it");
     }
     if (reader.error()) return *reader.error();
@@ -188,7 +185,12 @@ Result<KnownResult> parse(std::string_view json_text, std::string_view origin, W
 Result<KnownResult> read(const std::filesystem::path& path, Welcome welcome) {
     const auto text = record::read_text(path, kLongestResult);
     if (!text) return text.error();
-    return parse(*text, path.string(), welcome);
+    auto known = parse(*text, path.string(), welcome);
+    // Who names a file is at the command line.
+    if (!known && known.error().kind == ErrorKind::bad_input) {
+        return bad_input(known.error().message + "; give the output of analyze --json or loading --json");
+    }
+    return known;
 }
 
 }  // namespace

@@ -35,8 +35,7 @@ Result<Json> accepted(std::string_view text, std::string_view origin) {
     if (!json) return json.error();
     const Json* schema = find(*json, "schema");
     if (schema == nullptr || *schema != "coldtune.result.v1") {
-        return bad_input(
-            fmt::format("{}: not a result (schema coldtune.result.v1); give the output of analyze --json", origin));
+        return bad_input(fmt::format("{}: not a result (schema coldtune.result.v1)", origin));
     }
     const Json* verdict = find(*json, "verdict");
     if (verdict != nullptr && *verdict == "rejected") {
@@ -72,10 +71,16 @@ Result<CircuitValues> circuit(std::string_view text, std::string_view origin,
 }
 
 template <typename T>
-Result<T> from_file(const std::filesystem::path& path, Result<T> (*parse)(std::string_view, std::string_view)) {
+Result<T> from_file(const std::filesystem::path& path, Result<T> (*parse)(std::string_view, std::string_view),
+                    std::string_view wanted) {
     const auto text = record::read_text(path, kLongestResult);
     if (!text) return text.error();
-    return parse(*text, path.string());
+    auto parsed = parse(*text, path.string());
+    // Who names a file is at the command line.
+    if (!parsed && parsed.error().kind == ErrorKind::bad_input) {
+        return bad_input(fmt::format("{}; give the output of {}", parsed.error().message, wanted));
+    }
+    return parsed;
 }
 
 }  // namespace
@@ -94,7 +99,9 @@ Result<CouplingValue> parse_winding_coupling(std::string_view text, std::string_
     const Json* coupling = find(*json, "coupling");
     const auto k = coupling != nullptr ? positive(*coupling, "k") : std::nullopt;
     if (!k) {
-        return bad_input(fmt::format("{}: holds no coupling; analyse the winding with --shorted", origin));
+        return bad_input(fmt::format(
+            "{}: holds no coupling: that takes the winding once with the primary open and once with it shorted",
+            origin));
     }
     return CouplingValue{*k, positive(*coupling, "k_u95").value_or(0)};
 }
@@ -102,8 +109,8 @@ Result<CouplingValue> parse_winding_coupling(std::string_view text, std::string_
 Result<SparkInputs> parse_pair(std::string_view text, std::string_view origin) {
     const auto json = accepted(text, origin);
     if (!json) return json.error();
-    const auto none =
-        bad_input(fmt::format("{}: holds no pair; analyse the foot with the tank closed and --coupled", origin));
+    const auto none = bad_input(
+        fmt::format("{}: holds no pair: that takes the foot with the tank closed, both peaks sought together", origin));
     const Json* found = find(*json, "pair");
     if (found == nullptr) return none;
     constexpr std::array<const char*, 5> names = {"primary_frequency_hz", "secondary_frequency_hz", "primary_q",
@@ -142,16 +149,16 @@ Result<SparkInputs> parse_pair(std::string_view text, std::string_view origin) {
 }
 
 Result<CircuitValues> read_secondary(const std::filesystem::path& path) {
-    return from_file(path, parse_secondary);
+    return from_file(path, parse_secondary, "analyze --hookup foot --json");
 }
 Result<CircuitValues> read_tank(const std::filesystem::path& path) {
-    return from_file(path, parse_tank);
+    return from_file(path, parse_tank, "analyze --hookup tank --json");
 }
 Result<CouplingValue> read_winding_coupling(const std::filesystem::path& path) {
-    return from_file(path, parse_winding_coupling);
+    return from_file(path, parse_winding_coupling, "analyze --hookup winding --shorted ... --json");
 }
 Result<SparkInputs> read_pair(const std::filesystem::path& path) {
-    return from_file(path, parse_pair);
+    return from_file(path, parse_pair, "analyze --hookup foot --coupled --json");
 }
 
 Result<SparkCoil> spark_coil(const model::CoilDescription& coil) {

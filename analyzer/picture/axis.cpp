@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <utility>
 
 namespace coldtune::picture {
 namespace {
@@ -38,29 +39,42 @@ int decimals_for(double step) {
     return std::clamp(static_cast<int>(std::ceil(-std::log10(step) - 1e-9)), 0, 12);
 }
 
-std::vector<Tick> linear_ticks(Range range, int most) {
-    const double span = range.high - range.low;
-    const double rough = span / std::max(1, most - 1);
-    const double decade = std::pow(10.0, std::floor(std::log10(rough)));
-    double step = 10 * decade;
-    int minor = 5;
-    for (const auto& [multiple, parts] : {std::pair{1.0, 5}, std::pair{2.0, 4}, std::pair{5.0, 5}}) {
-        if (multiple * decade >= rough * (1 - 1e-12)) {
-            step = multiple * decade;
-            minor = parts;
-            break;
-        }
-    }
+long long first_multiple(Range range, double step) {
+    return static_cast<long long>(std::ceil(range.low / step - 1e-9));
+}
+long long last_multiple(Range range, double step) {
+    return static_cast<long long>(std::floor(range.high / step + 1e-9));
+}
+long long multiples(Range range, double step) {
+    return last_multiple(range, step) - first_multiple(range, step) + 1;
+}
+
+std::vector<Tick> marks_at(Range range, double step, int minor) {
     std::vector<Tick> marks;
     const double fine = step / minor;
-    const auto first = static_cast<long long>(std::ceil(range.low / fine - 1e-9));
-    const auto last = static_cast<long long>(std::floor(range.high / fine + 1e-9));
-    for (long long k = first; k <= last; ++k) {
+    for (long long k = first_multiple(range, fine); k <= last_multiple(range, fine); ++k) {
         const double value = static_cast<double>(k) * fine;
         const bool major = k % minor == 0;
         marks.push_back({value, major ? short_number(value, step) : std::string(), major});
     }
     return marks;
+}
+
+std::vector<Tick> linear_ticks(Range range, int most) {
+    const double span = range.high - range.low;
+    const double rough = span / std::max(1, most - 1);
+    const double decade = std::pow(10.0, std::floor(std::log10(rough)));
+    struct Step {
+        double size;
+        int minor;
+    };
+    const std::array<Step, 5> steps = {
+        {{0.5 * decade, 5}, {decade, 5}, {2 * decade, 4}, {5 * decade, 5}, {10 * decade, 5}}};
+    std::size_t chosen = 1;
+    while (chosen + 1 < steps.size() && steps[chosen].size < rough * (1 - 1e-12)) ++chosen;
+    // One mark alone gives no scale to read from.
+    while (chosen > 0 && multiples(range, steps[chosen].size) < 2) --chosen;
+    return marks_at(range, steps[chosen].size, steps[chosen].minor);
 }
 
 std::vector<Tick> logarithmic_ticks(Range range, int most) {
@@ -69,8 +83,11 @@ std::vector<Tick> logarithmic_ticks(Range range, int most) {
     // A stretch shorter than this holds too few of 1, 2, 5 to read from.
     if (decades < 1.0) return linear_ticks(range, most);
     const int first = static_cast<int>(std::floor(low)), last = static_cast<int>(std::ceil(high));
-    const bool two_and_five = 3 * decades + 1 <= most;
-    const int every = std::max(1, static_cast<int>(std::ceil((decades + 1) / most)));
+    const auto powers = [&](int every) { return multiples({low, high}, every); };
+    const bool two_and_five = 3 * decades + 1 <= most || powers(1) < 2;
+    int every = 1;
+    while (powers(every) > most) ++every;
+    while (every > 1 && powers(every) < 3) --every;
     std::vector<Tick> marks;
     for (int exponent = first; exponent <= last; ++exponent) {
         const double base = std::pow(10.0, exponent);
@@ -123,6 +140,19 @@ std::vector<Tick> ticks(Range range, Scale scale, int most) {
     if (!(range.high > range.low) || !std::isfinite(range.low) || !std::isfinite(range.high)) return {};
     if (scale == Scale::logarithmic && range.low > 0) return logarithmic_ticks(range, std::max(2, most));
     return linear_ticks(range, std::max(2, most));
+}
+
+std::vector<Tick> degree_ticks(Range range, int most) {
+    if (!(range.high > range.low) || !std::isfinite(range.low) || !std::isfinite(range.high)) return {};
+    constexpr std::array<std::pair<double, int>, 8> kSteps = {
+        {{1, 5}, {2, 4}, {5, 5}, {10, 5}, {15, 3}, {30, 3}, {45, 3}, {90, 3}}};
+    if (range.high - range.low < 2 * kSteps.front().first || range.high - range.low > 8 * kSteps.back().first) {
+        return linear_ticks(range, std::max(2, most));
+    }
+    std::size_t chosen = 0;
+    while (chosen + 1 < kSteps.size() && multiples(range, kSteps[chosen].first) > std::max(2, most)) ++chosen;
+    while (chosen > 0 && multiples(range, kSteps[chosen].first) < 2) --chosen;
+    return marks_at(range, kSteps[chosen].first, kSteps[chosen].second);
 }
 
 Range with_margin(Range range, Scale scale, double fraction) {

@@ -29,8 +29,12 @@ struct Tick {
 
 // Marks for the range: at most `most` labelled ones, at 1, 2 or 5 times a power of ten when linear, at powers of ten
 // (and 2 and 5 between them where there is room) when logarithmic. Labels carry an SI prefix and no unit; neighbouring
-// labels always differ. most >= 2.
+// labels always differ. At least two carry labels, whatever `most` says. most >= 2.
 std::vector<Tick> ticks(Range range, Scale scale, int most);
+
+// Marks for degrees: at 90, 45, 30, 15, 10, 5, 2 or 1 of them, below at 1, 2 or 5 times a power of ten. At least two
+// carry labels, else at most `most`.
+std::vector<Tick> degree_ticks(Range range, int most);
 
 // "63.4k", "1.2M", "0": as many digits as it takes to tell values `step` apart. Locale-proof.
 std::string short_number(double value, double step);

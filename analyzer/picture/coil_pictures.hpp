@@ -19,9 +19,15 @@ struct WiringNames {
     std::string reference;  // "10k"
     std::string load;
 };
+// How the coil stands in it, where that is not a matter of the hookup.
+struct WiringStands {
+    enum class Primary { not_shown, tank_closed, shorted };
+    bool topload = true;
+    Primary primary = Primary::not_shown;  // drawn beside the secondary
+};
 // The part of an area such a picture is drawn in: its middle, neither stretched nor squeezed.
 Rect wiring_area(Rect area);
 void draw_wiring(Canvas& canvas, Rect area, bench::Hookup hookup, const WiringNames& names, const Theme& theme,
-                 float scale);
+                 float scale, const WiringStands& stands = {});
 
 }  // namespace coldtune::picture

@@ -3,12 +3,18 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <optional>
+#include <span>
+#include <utility>
 #include <vector>
 
 #include "analyzer/picture/plot_scene.hpp"
 
 namespace coldtune::picture {
 namespace {
+
+// Heights, in ordinary pixels: under this both panes would be too low to read, one pane would, nothing is drawn.
+constexpr float kLeastTwoPanes = 170, kLeastPane = 70, kLeastDrawn = 24;
 
 struct Pen {
     Canvas& canvas;
@@ -21,37 +27,137 @@ struct Pen {
     }
 };
 
-float draw_legend(const Pen& pen, Rect area, const PlotScene& scene, PlotLayout& layout) {
-    const float swatch = pen.px(26), gap = pen.px(7), between = pen.px(20);
-    const float row = pen.extent("Xg").y + pen.px(6);
-    Point at{area.left, area.top};
-    for (const LegendEntry& entry : scene.legend) {
-        const float width = swatch + gap + pen.extent(entry.label).x;
-        if (at.x > area.left && at.x + width > area.right) at = {area.left, at.y + row};
-        const Color color = entry.hidden ? pen.ink.theme.soft_ink.with_alpha(120) : entry.color;
-        const float middle = at.y + row / 2;
-        const Point from{at.x, middle}, to{at.x + swatch, middle};
-        switch (entry.look) {
-            case CurveLook::measured:
-                pen.canvas.rectangle({from.x, middle - pen.px(5), to.x, middle + pen.px(5)}, color.with_alpha(50), 0);
-                for (float t : {0.2F, 0.5F, 0.8F}) {
-                    pen.canvas.disc({from.x + t * swatch, middle}, pen.px(2.2F), color);
-                }
-                break;
-            case CurveLook::fitted:
-                pen.canvas.line(from, to, color, pen.px(2));
-                break;
-            case CurveLook::calculated:
-                pen.canvas.dashed_line(from, to, color, pen.px(2), pen.px(6), pen.px(4));
-                break;
-        }
-        pen.label({at.x + swatch + gap, middle}, entry.label, entry.hidden ? color : pen.ink.theme.ink, Anchor::start,
-                  Anchor::middle);
-        if (entry.run) layout.legend_runs.emplace_back(Rect{at.x, at.y, at.x + width, at.y + row}, *entry.run);
-        at.x += width + between;
+// Dashes of a pattern; nothing for a solid line.
+struct Dashes {
+    float dash = 0, gap = 0;
+};
+Dashes dashes_of(Pattern pattern) {
+    switch (pattern) {
+        case Pattern::solid:
+            break;
+        case Pattern::dashed:
+            return {10, 4};
+        case Pattern::long_dashed:
+            return {24, 5};
     }
-    return scene.legend.empty() ? 0 : at.y + row - area.top;
+    return {};
 }
+
+void draw_dot(const Pen& pen, Point at, Pattern pattern, Color color) {
+    const float r = pen.px(2.3F);
+    switch (pattern) {
+        case Pattern::solid:
+            return pen.canvas.disc(at, r, color);
+        case Pattern::dashed:
+            return pen.canvas.ring(at, r, color, pen.px(1.3F));
+        case Pattern::long_dashed:
+            return pen.canvas.rectangle({at.x - r, at.y - r, at.x + r, at.y + r}, color, 0);
+    }
+}
+
+void draw_line(const Pen& pen, std::span<const Point> points, Pattern pattern, Color color, float width) {
+    const Dashes d = dashes_of(pattern);
+    if (d.dash > 0) {
+        pen.canvas.dashed_polyline(points, color, width, pen.px(d.dash), pen.px(d.gap));
+    } else {
+        pen.canvas.polyline(points, color, width);
+    }
+}
+
+void draw_fitted(const Pen& pen, std::span<const Point> points, Color color) {
+    pen.canvas.dashed_polyline(points, color, pen.px(2.4F), pen.px(2.4F), pen.px(3.6F));
+}
+
+void draw_swatch(const Pen& pen, const LegendEntry& entry, Point from, Point to, Color color) {
+    const std::array<Point, 2> ends{from, to};
+    switch (entry.look) {
+        case CurveLook::measured:
+            pen.canvas.rectangle({from.x, from.y - pen.px(5), to.x, from.y + pen.px(5)}, color.with_alpha(50), 0);
+            if (entry.pattern == Pattern::solid) {
+                for (float t : {0.2F, 0.5F, 0.8F}) {
+                    draw_dot(pen, {from.x + t * (to.x - from.x), from.y}, entry.pattern, color);
+                }
+            } else {
+                draw_line(pen, ends, entry.pattern, color, pen.px(2));
+            }
+            break;
+        case CurveLook::fitted:
+            draw_fitted(pen, ends, color);
+            break;
+        case CurveLook::calculated:
+            pen.canvas.dashed_line(from, to, color, pen.px(2), pen.px(6), pen.px(4));
+            break;
+        case CurveLook::line:
+            pen.canvas.line(from, to, color, pen.px(2));
+            break;
+    }
+}
+
+// The legend in rows, at most `most_rows` of them; where it does not fit what is hidden goes last, and how many are
+// left out is said.
+class Legend {
+public:
+    Legend(const Pen& pen, Rect area, const PlotScene& scene, int most_rows) : pen_(pen), area_(area) {
+        row_ = pen.extent("Xg").y + pen.px(6);
+        for (const LegendEntry& entry : scene.legend) entries_.push_back(&entry);
+        place(entries_.size(), 0);
+        if (rows_ <= most_rows) return;
+        std::stable_partition(entries_.begin(), entries_.end(), [](const LegendEntry* e) { return !e->hidden; });
+        for (std::size_t count = entries_.size(); count-- > 0;) {
+            left_out_ = entries_.size() - count;
+            place(count, pen.extent(more()).x);
+            if (rows_ <= most_rows) return;
+        }
+    }
+    [[nodiscard]] float height() const { return row_ * static_cast<float>(rows_); }
+    void draw(PlotLayout& layout) const {
+        for (std::size_t k = 0; k < places_.size(); ++k) {
+            const LegendEntry& entry = *entries_[k];
+            const Rect& at = places_[k];
+            const Theme& t = pen_.ink.theme;
+            const Color color = entry.hidden ? t.soft_ink.with_alpha(120) : entry.color;
+            const float middle = at.top + row_ / 2;
+            draw_swatch(pen_, entry, {at.left, middle}, {at.left + swatch(), middle}, color);
+            pen_.label({at.left + swatch() + gap(), middle}, entry.label, entry.hidden ? color : t.ink, Anchor::start,
+                       Anchor::middle);
+            if (entry.run) layout.legend_runs.emplace_back(at, *entry.run);
+        }
+        layout.legend_left_out = left_out_;
+        if (left_out_ == 0) return;
+        pen_.label({end_.x, end_.y + row_ / 2}, more(), pen_.ink.theme.soft_ink, Anchor::start, Anchor::middle);
+    }
+
+private:
+    [[nodiscard]] float swatch() const { return pen_.px(26); }
+    [[nodiscard]] float gap() const { return pen_.px(7); }
+    [[nodiscard]] std::string more() const { return fmt::format("and {} more", left_out_); }
+    // The first `count` of them, and room for words of this width behind.
+    void place(std::size_t count, float words) {
+        places_.clear();
+        Point at{area_.left, area_.top};
+        const auto fit = [&](float width) {
+            if (at.x > area_.left && at.x + width > area_.right) at = {area_.left, at.y + row_};
+        };
+        for (std::size_t k = 0; k < count; ++k) {
+            const float width = swatch() + gap() + pen_.extent(entries_[k]->label).x;
+            fit(width);
+            places_.push_back({at.x, at.y, at.x + width, at.y + row_});
+            at.x += width + pen_.px(20);
+        }
+        if (words > 0) fit(words);
+        end_ = at;
+        rows_ = count == 0 && words <= 0 ? 0 : static_cast<int>(std::lround((at.y - area_.top) / row_)) + 1;
+    }
+
+    const Pen& pen_;
+    Rect area_;
+    float row_ = 0;
+    int rows_ = 0;
+    std::vector<const LegendEntry*> entries_;
+    std::vector<Rect> places_;
+    Point end_;
+    std::size_t left_out_ = 0;
+};
 
 // Where the label of a mark goes: above the panes, so that it hides no data.
 struct MarkLabel {
@@ -132,7 +238,9 @@ void draw_grid(const Pen& pen, const PaneMap& map, const AxisView& x, const Axis
         }
     }
     const float label_height = pen.extent("8").y * 1.7F;
-    for (const Tick& tick : ticks(y.range, y.scale, std::max(4, static_cast<int>(a.height() / label_height)))) {
+    const int most = std::max(4, static_cast<int>(a.height() / label_height));
+    const bool degrees = pane.unit == "\u00b0" && y.scale == Scale::linear;
+    for (const Tick& tick : degrees ? degree_ticks(y.range, most) : ticks(y.range, y.scale, most)) {
         const float at = map.y(tick.value);
         if (at < a.top - 0.5F || at > a.bottom + 0.5F) continue;
         if (tick.major) pen.canvas.line({a.left, at}, {a.right, at}, t.rule, pen.px(1));
@@ -150,12 +258,15 @@ void draw_curve(const Pen& pen, const PlotCurve& curve, const PlotCache::Drawing
         case CurveLook::measured:
             pen.canvas.ribbon(d.upper, d.lower, curve.color.with_alpha(56));
             if (d.dots) {
-                for (const Point& p : d.line) pen.canvas.disc(p, pen.px(2.3F), curve.color);
+                for (const Point& p : d.line) draw_dot(pen, p, curve.pattern, curve.color);
             } else {
-                pen.canvas.polyline(d.line, curve.color.with_alpha(210), pen.px(1.6F));
+                draw_line(pen, d.line, curve.pattern, curve.color.with_alpha(210), pen.px(1.6F));
             }
             break;
         case CurveLook::fitted:
+            draw_fitted(pen, d.line, curve.color);
+            break;
+        case CurveLook::line:
             pen.canvas.polyline(d.line, curve.color, pen.px(1.6F));
             break;
         case CurveLook::calculated:
@@ -216,34 +327,49 @@ PlotLayout draw_plot(Canvas& canvas, Rect area, const PlotScene& scene, const Pl
 
     const float axis_width = pen.extent("-8.88m").x + pen.px(12);
     const float axis_height = pen.extent("8").y * 2 + pen.px(8);
-    const float legend_height = draw_legend(pen, inside, scene, layout);
     const float mark_row = pen.extent("Xg").y + pen.px(2);
     const PaneMap across({inside.left + axis_width, 0, inside.right, 1}, view.x, view.y[0]);
-    const std::vector<MarkLabel> labels = plan_marks(pen, scene, across, inside.left, inside.right);
-    int rows = 0;
-    for (const MarkLabel& l : labels) rows = std::max(rows, l.row + 1);
-    const float marks_height = mark_row * static_cast<float>(rows);
+    std::vector<MarkLabel> labels = plan_marks(pen, scene, across, inside.left, inside.right);
     // Every pane has its title in a row of its own above it.
-    const float title = mark_row + pen.px(4);
-    const Rect all{inside.left + axis_width, inside.top + legend_height + marks_height + title, inside.right,
-                   inside.bottom - axis_height};
-    const float between = title + pen.px(6);
-    const bool two = scene.panes.size() > 1;
+    const float title = mark_row + pen.px(4), between = title + pen.px(6);
+    bool two = scene.panes.size() > 1;
+    const auto panes_under = [&](const Legend& legend) {
+        int rows = 0;
+        for (const MarkLabel& l : labels) rows = std::max(rows, l.row + 1);
+        const float marks = mark_row * static_cast<float>(rows);
+        return Rect{inside.left + axis_width, inside.top + legend.height() + marks + title, inside.right,
+                    inside.bottom - axis_height};
+    };
+    const float third = inside.height() / 3;
+    std::optional<Legend> legend(std::in_place, pen, inside, scene,
+                                 std::max(1, static_cast<int>(third / (mark_row + pen.px(4)))));
+    Rect all = panes_under(*legend);
+    const auto short_of = [&](float height) { return all.height() < pen.px(height); };
+    if (short_of(kLeastTwoPanes)) {
+        legend.emplace(pen, inside, scene, 1);
+        all = panes_under(*legend);
+        two = two && !short_of(kLeastTwoPanes);
+    }
+    if (short_of(kLeastPane)) {
+        labels.clear();
+        all = panes_under(*legend);
+    }
     const float upper = two ? (all.height() - between) * 0.58F : all.height();
     std::array<Rect, kMostPanes> areas{Rect{all.left, all.top, all.right, all.top + upper},
                                        Rect{all.left, all.top + upper + between, all.right, all.bottom}};
-    if (all.width() < pen.px(60) || all.height() < pen.px(60)) return layout;
+    legend->draw(layout);
+    if (short_of(kLeastDrawn) || all.width() < pen.px(kLeastDrawn)) return layout;
 
-    draw_mark_labels(pen, {all.left, inside.top + legend_height, all.right, all.top}, scene,
+    draw_mark_labels(pen, {all.left, inside.top + legend->height(), all.right, all.top}, scene,
                      PaneMap(areas[0], view.x, view.y[0]), labels);
-    const std::size_t count = std::min(scene.panes.size(), kMostPanes);
+    const std::size_t count = two ? kMostPanes : 1;
     for (std::size_t k = 0; k < count; ++k) {
         const PaneMap map(areas[k], view.x, view.y[k]);
         const bool last = k + 1 == count;
         draw_grid(pen, map, view.x, view.y[k], scene.panes[k], last);
         canvas.clip(areas[k]);
         draw_marks(pen, map, scene);
-        for (CurveLook look : {CurveLook::measured, CurveLook::calculated, CurveLook::fitted}) {
+        for (CurveLook look : {CurveLook::measured, CurveLook::line, CurveLook::calculated, CurveLook::fitted}) {
             for (const PlotCurve& curve : scene.panes[k].curves) {
                 if (curve.look == look && curve.data)
                     draw_curve(pen, curve, cache.get(*curve.data, map, view.x, view.y[k]));

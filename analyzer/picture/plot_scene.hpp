@@ -24,14 +24,16 @@ struct CurveData {
 
 enum class CurveLook {
     measured,    // points where there is room for them, else a line; with its band
-    fitted,      // a thin line
+    fitted,      // dotted: also where nothing was measured
     calculated,  // dashed
+    line,        // a thin line, for what others measured
 };
 
 struct PlotCurve {
     std::shared_ptr<const CurveData> data;  // never changed once handed over: drawings of it are kept
     CurveLook look = CurveLook::measured;
     Color color;
+    Pattern pattern = Pattern::solid;  // of a measured one
 };
 
 struct PlotPane {
@@ -55,6 +57,7 @@ struct LegendEntry {
     CurveLook look = CurveLook::measured;
     std::optional<int> run;  // a click shows or hides this run
     bool hidden = false;
+    Pattern pattern = Pattern::solid;
 };
 
 struct PlotScene {
@@ -86,6 +89,7 @@ private:
 struct PlotLayout {
     std::vector<Rect> panes;
     std::vector<std::pair<Rect, int>> legend_runs;
+    std::size_t legend_left_out = 0;  // entries there was no room for: "and 3 more" is said
 };
 
 struct PlotInk {
@@ -93,6 +97,8 @@ struct PlotInk {
     float scale = 1;  // 1 = lines and gaps as on an ordinary screen
 };
 
+// Where there is little room the panes come first: the legend gives up what takes more than a third of the height, then
+// the lower pane and the labels of the marks go.
 PlotLayout draw_plot(Canvas& canvas, Rect area, const PlotScene& scene, const PlotView& view, const PlotInk& ink,
                      PlotCache& cache, std::optional<Rect> selection = std::nullopt);
 

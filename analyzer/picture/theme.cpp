@@ -25,7 +25,7 @@ const Theme kLight = {
     .copper = rgb(0xB8733A),
     .metal = rgb(0x8A949C),
     .calculated = rgb(0xB86200),
-    .run = {rgb(0x1A46C8), rgb(0x1FA57C), rgb(0xA0127F), rgb(0x1E2A33), rgb(0x8C90B4)},
+    .run = {rgb(0x1A46C8), rgb(0x1FA57C), rgb(0xA0127F), rgb(0x603C18), rgb(0x8C90B4)},
 };
 
 const Theme kDark = {
@@ -45,7 +45,7 @@ const Theme kDark = {
     .copper = rgb(0xCF8A52),
     .metal = rgb(0x9AA6AF),
     .calculated = rgb(0xDA9A2C),
-    .run = {rgb(0x7FB2FF), rgb(0x3BE8AE), rgb(0xD0548C), rgb(0xF3EEF8), rgb(0x7656E0)},
+    .run = {rgb(0x7FB2FF), rgb(0x3BE8AE), rgb(0xD0548C), rgb(0x846C30), rgb(0x7656E0)},
 };
 
 }  // namespace

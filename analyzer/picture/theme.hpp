@@ -9,6 +9,10 @@
 
 namespace coldtune::picture {
 
+// How a line is drawn, where colours alone are too few.
+enum class Pattern { solid, dashed, long_dashed };
+inline constexpr std::size_t kPatterns = 3;
+
 struct Theme {
     bool dark = false;
     Color ground;  // behind everything
@@ -24,8 +28,12 @@ struct Theme {
     Color copper;              // the winding in pictures
     Color metal;               // top load, ground
     Color calculated;          // everything that was calculated and not measured
-    std::array<Color, 5> run;  // measured runs, in order, then again from the first
+    std::array<Color, 5> run;  // measured runs, in order, then again from the first in another pattern
     [[nodiscard]] Color run_color(std::size_t index) const { return run[index % run.size()]; }
+    // With the colour it tells fifteen runs apart.
+    [[nodiscard]] Pattern run_pattern(std::size_t index) const {
+        return static_cast<Pattern>(index / run.size() % kPatterns);
+    }
 };
 
 const Theme& light_theme();

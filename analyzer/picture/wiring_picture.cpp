@@ -21,8 +21,9 @@ enum class Terminal { output, generator_input, coil_input, back };
 
 class Wiring {
 public:
-    Wiring(Canvas& canvas, Rect area, const WiringNames& names, const Theme& theme, float scale)
-        : canvas_(canvas), area_(area), names_(names), theme_(theme), scale_(scale) {
+    Wiring(Canvas& canvas, Rect area, const WiringNames& names, const Theme& theme, float scale,
+           const WiringStands& stands)
+        : canvas_(canvas), area_(area), names_(names), theme_(theme), scale_(scale), stands_(stands) {
         float widest = 0;
         for (std::string_view name : {std::string_view(names.output), std::string_view(names.generator_input),
                                       std::string_view(names.coil_input), kReturn}) {
@@ -41,22 +42,22 @@ public:
         switch (hookup) {
             case Hookup::foot:
                 generator_side(true);
-                coil_with_head(true);
-                note({x(0.86F), y(0.095F)}, "head free", Anchor::middle, Anchor::end);
+                coil_with_head(stands_.topload);
+                note({x(0.86F), y(stands_.topload ? 0.095F : 0.135F)}, "head free", Anchor::middle, Anchor::end);
                 back_to(x(0.86F));
                 ground();
                 break;
             case Hookup::winding:
                 generator_side(true);
-                coil_with_head(false);
+                coil_with_head(false, true);
                 wire({{x(0.86F), y(0.22F)}, {x(0.86F), y(0.15F)}, {x(0.965F), y(0.15F)}, {x(0.965F), row(3)}});
-                note({x(0.985F), y(0.12F)}, "head tied to the return", Anchor::end, Anchor::end);
+                note({x(0.985F), y(0.12F)}, "head on the return", Anchor::end, Anchor::end);
                 back_to(x(0.965F));
                 ground();
                 break;
             case Hookup::pickup:
                 generator_side(false);
-                coil_with_head(true);
+                coil_with_head(stands_.topload);
                 wire({{box_right(), row(0)}, {x(0.70F), row(0)}});
                 canvas_.line({x(0.70F), row(0) - px(12)}, {x(0.70F), row(0) + px(12)}, theme_.copper, px(4));
                 note({x(0.69F), row(0) - px(14)}, "short bare wire, touches nothing", Anchor::end, Anchor::end);
@@ -79,7 +80,8 @@ public:
                 generator_side(true);
                 wire({{x(0.68F), row(0)}, {x(0.86F), row(0)}, {x(0.86F), row(3)}});
                 clip({x(0.86F), row(3) - px(22)}, true);
-                note({x(0.84F), y(0.50F)}, "clip on the return", Anchor::end);
+                // Under the wires of the inputs, so that none runs through it.
+                note({x(0.86F) - px(12), (row(2) + row(3)) / 2}, "clip on the return", Anchor::end, Anchor::middle);
                 back_to(x(0.86F));
                 ground();
                 break;
@@ -184,7 +186,7 @@ private:
     }
 
     // The secondary, foot down, reached from the resistor.
-    void coil_with_head(bool topload) {
+    void coil_with_head(bool topload, bool tied = false) {
         const float top = row(row_of(Terminal::output)), middle = x(0.86F);
         // As wide as there is room beside the wire to the foot.
         const float room = middle - x(0.75F), half = std::min(px(26), room * 0.5F);
@@ -197,11 +199,41 @@ private:
             canvas_.line({body.left, at}, {body.right, at}, theme_.copper, px(1.5F));
         }
         note({middle + px(9), (body.bottom + y(0.76F)) / 2}, "foot", Anchor::start, Anchor::middle);
+        primary_beside(body.right, tied ? x(0.965F) - px(4) : x(0.985F));
+        if (!topload && !tied) canvas_.line({middle, body.top}, {middle, y(0.16F)}, theme_.ink, px(2));
         if (topload) {
             canvas_.line({middle, body.top}, {middle, y(0.16F)}, theme_.ink, px(2));
             const float r = px(11), reach = std::min(px(46), room * 0.8F);
             canvas_.rectangle({middle - reach, y(0.16F) - r, middle + reach, y(0.16F) + r},
                               theme_.metal.with_alpha(110), r);
+        }
+    }
+
+    // The other circuit between the secondary and `right`, tied to nothing: with its capacitor, or its ends clipped
+    // together. Where there is no room for it, it is left out.
+    void primary_beside(float secondary_right, float right) {
+        if (stands_.primary == WiringStands::Primary::not_shown || right - secondary_right < px(34)) return;
+        const float left = secondary_right + (right - secondary_right) * 0.45F, far = right - px(10);
+        const float half = std::min(px(13), (left - secondary_right) * 0.6F);
+        const float top = y(0.36F), upper = y(0.45F), lower = y(0.63F), bottom = y(0.69F);
+        for (int k = 0; k <= 4; ++k) {
+            const float at = upper + (lower - upper) * static_cast<float>(k) / 4.0F;
+            canvas_.line({left - half, at}, {left + half, at}, theme_.copper, px(3));
+        }
+        wire({{left, lower}, {left, bottom}, {far, bottom}});
+        wire({{left, upper}, {left, top}});
+        // What closes the circuit is the clip lead: over the gap, or from end to end.
+        const std::array<Point, 2> lead{Point{left, top}, Point{far, top}};
+        canvas_.polyline(lead, theme_.accent, px(3));
+        if (stands_.primary == WiringStands::Primary::shorted) {
+            wire({{far, top}, {far, bottom}});
+            return;
+        }
+        const float middle = (top + bottom) / 2, plate = std::min(px(10), (far - left) * 0.4F);
+        wire({{far, top}, {far, middle - px(4)}});
+        wire({{far, middle + px(4)}, {far, bottom}});
+        for (float at : {middle - px(4), middle + px(4)}) {
+            canvas_.line({far - plate, at}, {far + plate, at}, theme_.ink, px(3));
         }
     }
 
@@ -264,6 +296,7 @@ private:
     const WiringNames& names_;
     const Theme& theme_;
     float scale_;
+    WiringStands stands_;
     std::array<Terminal, 4> rows_{};
     float box_width_ = 0;
 };
@@ -278,8 +311,9 @@ Rect wiring_area(Rect area) {
     return {middle.x - width / 2, middle.y - height / 2, middle.x + width / 2, middle.y + height / 2};
 }
 
-void draw_wiring(Canvas& canvas, Rect area, Hookup hookup, const WiringNames& names, const Theme& theme, float scale) {
-    Wiring(canvas, area, names, theme, scale).draw(hookup);
+void draw_wiring(Canvas& canvas, Rect area, Hookup hookup, const WiringNames& names, const Theme& theme, float scale,
+                 const WiringStands& stands) {
+    Wiring(canvas, area, names, theme, scale, stands).draw(hookup);
 }
 
 }  // namespace coldtune::picture

@@ -35,7 +35,7 @@ Decimal round_to_digits(double value, int count) {
 
 // `value` rounded to a multiple of 10^place; the last digit is that place's. Digits "0" when nothing is left.
 Decimal round_to_place(double value, int place) {
-    Decimal nothing{std::signbit(value), "0", place};
+    const Decimal nothing{false, "0", place};  // not less than nothing either
     if (value == 0) return nothing;
     const int count = round_to_digits(value, 17).exponent - place + 1;
     if (count < 1) {

@@ -65,7 +65,7 @@ picture::PlotScene scene_of(const ResponsePlot& plot, const picture::Theme& them
     for (const NamedCurve& c : plot.measured) add(c.curve, CurveLook::measured, theme.run_color(run++), c.name);
     if (plot.fitted) add(*plot.fitted, CurveLook::fitted, theme.ink, "fitted");
     if (plot.calculated) add(*plot.calculated, CurveLook::calculated, theme.calculated, "calculated");
-    for (const NamedCurve& c : plot.others) add(c.curve, CurveLook::fitted, theme.run_color(run++), c.name);
+    for (const NamedCurve& c : plot.others) add(c.curve, CurveLook::line, theme.run_color(run++), c.name);
     picture::add_marks(scene, plot.resonance ? &*plot.resonance : nullptr,
                        plot.calculated_value ? &*plot.calculated_value : nullptr, theme.run_color(plot.marked), theme);
     for (const measure::Pair::Peak& peak : plot.peaks) {

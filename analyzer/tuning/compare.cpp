@@ -52,8 +52,8 @@ void put_in_order(CompareResult& c) {
     if (first && second && !told) {
         c.remarks.push_back(
             {"other-top-load", Weight::caution,
-             fmt::format("{} and {} were both analysed with {}; give each capture the description of the coil as it "
-                         "stood (below the band the result depends on it)",
+             fmt::format("{} and {} were both analysed with {}; let each have the description of the coil as it stood "
+                         "(below the band the result depends on it)",
                          c.bare.name, c.loaded.name, measure::topload_name(c.bare.described->topload))});
     }
 }

@@ -90,6 +90,42 @@ TEST(Axis, LabelsCarryPrefixesInAnyLocale) {
     EXPECT_EQ(number_with_unit(999.97, "Hz", 4), "1.000 kHz");
 }
 
+// A phase goes from -90 to 90 degrees; a circle's parts are what one looks for there.
+TEST(Axis, DegreesAreMarkedAtPartsOfACircle) {
+    const auto texts = [](Range range, int most) {
+        std::vector<std::string> all;
+        for (const Tick& t : labelled(degree_ticks(range, most))) all.push_back(t.label);
+        return all;
+    };
+    EXPECT_THAT(texts({-97, 97}, 4), ::testing::ElementsAre("-90", "0", "90"));
+    EXPECT_THAT(texts({-97, 97}, 6), ::testing::ElementsAre("-90", "-45", "0", "45", "90"));
+    EXPECT_THAT(texts({-50, 8}, 4), ::testing::ElementsAre("-45", "-30", "-15", "0"));
+    EXPECT_THAT(texts({86.2, 93}, 4), ::testing::ElementsAre("88", "90", "92"));
+    for (double low : {-200.0, -97.0, -88.7, -3.0, 12.3, 88.0}) {
+        for (double span : {0.003, 0.4, 1.9, 2.1, 7.0, 40.0, 100.0, 190.0, 400.0, 2000.0}) {
+            for (int most : {2, 4, 9}) {
+                const auto marks = labelled(degree_ticks({low, low + span}, most));
+                EXPECT_GE(marks.size(), 2U) << low << " + " << span;
+                EXPECT_LE(marks.size(), static_cast<std::size_t>(std::max(5, most + 1))) << low << " + " << span;
+            }
+        }
+    }
+}
+
+TEST(Axis, OneMarkAloneIsNoScale) {
+    for (double low : {-97.0, -0.4, 0.013, 63.0}) {
+        for (double span : {0.09, 0.21, 1.9, 190.0}) {
+            EXPECT_GE(labelled(ticks({low, low + span}, Scale::linear, 4)).size(), 2U) << low << " + " << span;
+        }
+    }
+    // Wherever six decades begin, at least three of their powers of ten are written.
+    for (double shift = 0; shift < 1; shift += 0.05) {
+        const double low = std::pow(10.0, 1 + shift);
+        EXPECT_GE(labelled(ticks({low, low * 1e6}, Scale::logarithmic, 4)).size(), 3U) << low;
+        EXPECT_GE(labelled(ticks({low, low * 20}, Scale::logarithmic, 4)).size(), 2U) << low;
+    }
+}
+
 TEST(Axis, ImpossibleRangesHaveNoMarks) {
     EXPECT_TRUE(ticks({1, 1}, Scale::linear, 5).empty());
     EXPECT_TRUE(ticks({0, INFINITY}, Scale::linear, 5).empty());

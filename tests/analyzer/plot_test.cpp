@@ -211,6 +211,52 @@ TEST(Plot, SvgHoldsWhatTheScreenShows) {
     EXPECT_EQ(count("inf"), 0U);
 }
 
+// However many runs there are and however low the area is, a pane is there to look at.
+TEST(Plot, TheLegendNeverTakesThePlotsRoom) {
+    PlotScene scene = scene_with(2000);
+    scene.panes.push_back(scene.panes[0]);
+    for (int run = 2; run <= 30; ++run) {
+        scene.legend.push_back(
+            {"Run " + std::to_string(run) + "  64.23 kHz", {90, 0, 90, 255}, CurveLook::measured, run, run < 30});
+    }
+    PlotView view = view_of(scene);
+    view.y[1] = view.y[0];
+    for (float height : {160.0F, 220.0F, 300.0F, 500.0F, 900.0F}) {
+        SvgCanvas canvas(480, height, light_theme().panel, 15);
+        PlotCache cache;
+        const PlotLayout layout = draw_plot(canvas, {0, 0, 480, height}, scene, view, {light_theme(), 1}, cache);
+        ASSERT_FALSE(layout.panes.empty()) << height;
+        EXPECT_GE(layout.panes[0].height(), 40) << height;
+        EXPECT_LE(layout.panes[0].top, height * 0.75F) << height;
+        for (const auto& [place, run] : layout.legend_runs) {
+            EXPECT_LT(place.bottom, layout.panes[0].top + 1) << "run " << run << " at " << height;
+        }
+        EXPECT_EQ(layout.legend_runs.size() + layout.legend_left_out, scene.legend.size()) << height;
+        EXPECT_GT(layout.legend_left_out, 0U) << height;
+        const std::string words = "and " + std::to_string(layout.legend_left_out) + " more";
+        EXPECT_NE(canvas.file().find(words), std::string::npos) << height;
+        // What is drawn is named first.
+        EXPECT_EQ(layout.legend_runs[0].second, 1) << height;
+        if (layout.legend_runs.size() > 1) {
+            EXPECT_EQ(layout.legend_runs[1].second, 30) << height;
+        }
+    }
+}
+
+// Nothing was measured beyond the band: what is calculated there from the fit is no solid line.
+TEST(Plot, AFittedCurveIsDotted) {
+    PlotScene scene = scene_with(2000);
+    const Color fitted{90, 20, 20, 255};
+    scene.panes[0].curves = {{scene.panes[0].curves[0].data, CurveLook::fitted, fitted}};
+    SvgCanvas canvas(1200, 760, light_theme().panel, 15);
+    PlotCache cache;
+    draw_plot(canvas, {0, 0, 1200, 760}, scene, view_of(scene), {light_theme(), 1}, cache);
+    const std::string file = canvas.file();
+    std::size_t dots = 0;
+    for (auto at = file.find("#5a1414"); at != std::string::npos; at = file.find("#5a1414", at + 1)) ++dots;
+    EXPECT_GT(dots, 100U) << "one piece of line a dot";
+}
+
 TEST(Plot, AnEmptyOneSaysSo) {
     PlotScene scene;
     scene.panes.resize(2);

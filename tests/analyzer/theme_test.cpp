@@ -85,6 +85,27 @@ TEST(Theme, EveryPairOfCurvesDiffersForEveryEye) {
     }
 }
 
+// A run drawn like the text, or two runs drawn alike, would be taken for one another.
+TEST(Theme, NoRunIsDrawnLikeTextNorLikeAnother) {
+    for (const Theme* t : {&light_theme(), &dark_theme()}) {
+        for (std::size_t eye = 0; eye < kEyes.size(); ++eye) {
+            const Vec ink = lab(times(kEyes[eye], linear(t->ink)));
+            for (Color c : t->run) {
+                const Vec x = lab(times(kEyes[eye], linear(c)));
+                // As between two curves.
+                EXPECT_GT(std::hypot(x[0] - ink[0], x[1] - ink[1], x[2] - ink[2]), 15) << eye;
+            }
+        }
+        const std::size_t told = t->run.size() * kPatterns;
+        for (std::size_t a = 0; a < told; ++a) {
+            for (std::size_t b = a + 1; b < told; ++b) {
+                EXPECT_TRUE(t->run_color(a) != t->run_color(b) || t->run_pattern(a) != t->run_pattern(b))
+                    << a << " and " << b;
+            }
+        }
+    }
+}
+
 TEST(Theme, CurvesAndTextStandOut) {
     for (const Theme* t : {&light_theme(), &dark_theme()}) {
         // WCAG 2.1: 3:1 for graphics (1.4.11), 4.5:1 for text (1.4.3).

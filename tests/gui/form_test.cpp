@@ -40,7 +40,7 @@ TEST(CoilForm, ComplainsAtTheField) {
     form = first_form();
     form.text["secondary.wire"] = "5mm";
     EXPECT_FALSE(read(form).coil);
-    EXPECT_TRUE(read(form).complaints.contains(""));
+    EXPECT_TRUE(read(form).complaints.contains("secondary.wire"));
 }
 
 TEST(CoilForm, EveryPartCanBeTurnedOnWithSizesToBeginWith) {

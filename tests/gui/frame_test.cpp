@@ -73,7 +73,7 @@ TEST(Window, FitsEverySizeAndScale) {
     w.press(key::f5);
     w.press(key::space);
     ASSERT_TRUE(w.settle());
-    for (const ImVec2 size : {ImVec2{1024, 700}, ImVec2{1280, 800}, ImVec2{2560, 1440}}) {
+    for (const ImVec2 size : {ImVec2{900, 600}, ImVec2{1024, 700}, ImVec2{1280, 800}, ImVec2{2560, 1440}}) {
         for (float scale : {1.0F, 1.5F, 2.0F, 2.5F}) {
             w.resize(size, scale);
             for (Do step : {Do::go_coil, Do::go_wiring, Do::go_standards, Do::go_sweep, Do::go_tuning}) {
@@ -88,6 +88,12 @@ TEST(Window, FitsEverySizeAndScale) {
                 for (const auto& [name, r] : w.places()) {
                     EXPECT_GE(r.left, -0.5F) << name << ", " << where;
                     EXPECT_LE(r.right, size.x + 0.5F) << name << ", " << where;
+                }
+                for (const char* bar : {"bar.toggle_theme", "bar.help", "bar.show_cautions"}) {
+                    EXPECT_TRUE(w.has(bar)) << bar << ", " << where;
+                    if (w.has(bar)) {
+                        EXPECT_GE(w.place(bar).left, w.place("step.4").right - 1) << bar << ", " << where;
+                    }
                 }
                 for (const char* bar : {"step.0", "step.4", "status", "readout"}) {
                     if (w.has(bar)) {

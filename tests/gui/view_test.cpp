@@ -70,6 +70,77 @@ TEST(Window, AFieldThatCannotBeReadSaysSoAndStopsTheSweep) {
     EXPECT_THAT(w.state().complaint, ::testing::HasSubstr("step 1"));
 }
 
+TEST(Window, WhatDoesNotFitIsSaidInWordsAndLeadsToItsField) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    // Far down the form, out of sight while its beginning is looked at.
+    w.app().act({Do::set_part, {}, "on", static_cast<double>(CoilPart::primary), true});
+    w.app().act({Do::set_part, {}, "on", static_cast<double>(CoilPart::tank), true});
+    ASSERT_TRUE(w.settle());
+    w.frames();
+    const Rect picture = w.place("picture"), below = w.place("secondary.temperature");
+    w.app().act({Do::set_field, "tank.lead_inductance", "9.5H", 0, false});
+    w.app().act({Do::set_field, "secondary.wire", "0.25mm", 0, false});
+    w.frames();
+    ASSERT_TRUE(w.state().reading.complaints.contains("tank.lead_inductance"));
+    ASSERT_TRUE(w.has("complaint.tank.lead_inductance"));
+    EXPECT_TRUE(w.has("picture.before")) << "the last good coil stays in sight";
+    // Nothing moved under the pointer.
+    EXPECT_EQ(w.place("picture").top, picture.top);
+    EXPECT_EQ(w.place("secondary.temperature").top, below.top);
+    const Rect form = w.place("left");
+    EXPECT_GT(w.place("tank.lead_inductance").top, form.bottom) << "not in view";
+    w.click("goto.tank.lead_inductance");
+    w.frames();
+    EXPECT_GT(w.place("tank.lead_inductance").top, form.top);
+    EXPECT_LT(w.place("tank.lead_inductance").bottom, form.bottom);
+    // And it has the keyboard.
+    w.type("1uH");
+    EXPECT_EQ(w.state().coil.text.at("tank.lead_inductance"), "1uH");
+    EXPECT_TRUE(w.state().reading.coil);
+    w.frames();
+    EXPECT_FALSE(w.has("picture.before"));
+}
+
+// Someone who clicks beside a field and types on must not set off a sweep or delete a run.
+TEST(Window, KeysThatActAloneRestInAForm) {
+    HeadlessWindow w(usual_ports(1));
+    ASSERT_TRUE(w.settle());
+    w.press(key::f3);
+    w.click("bench.reference");
+    w.type("22k");
+    const Rect form = w.place("left");
+    const Point beside{form.left + 5, form.centre().y};
+    w.click(beside);
+    for (int k : {static_cast<int>('W'), static_cast<int>('E'), static_cast<int>('F'), key::space}) {
+        w.press(k);
+        EXPECT_FALSE(w.state().busy()) << k;
+        EXPECT_EQ(w.state().step, Step::wiring) << k;
+    }
+    w.press(key::escape);
+    w.press('E');
+    EXPECT_TRUE(w.state().busy()) << "Escape leaves the form";
+    // What runs is stopped wherever the hand is.
+    w.click(beside);
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    w.press(key::space);
+    EXPECT_FALSE(w.state().busy());
+    w.click(w.place("picture").centre());
+    w.press('W');
+    EXPECT_TRUE(w.state().busy()) << "a click outside leaves it";
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    // A choice from a list, a button: neither is a text.
+    w.click(beside);
+    w.click("bench.hookup");
+    w.click("bench.hookup.0");
+    w.press(key::space);
+    EXPECT_TRUE(w.state().busy());
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+}
+
 TEST(Window, TheSpaceBarSweepsAndTheResultIsTheCoilsOwn) {
     HeadlessWindow w;
     ASSERT_TRUE(w.settle());
@@ -240,6 +311,33 @@ TEST(Window, TheWiringCheckHearsWhatIsWrong) {
     EXPECT_TRUE(good.state().runs.empty());
 }
 
+// What was heard was heard of the bench as it was.
+TEST(Window, AChangedBenchTakesTheWiringCheckAway) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.press(key::f3);
+    const std::vector<Action> changes = {action(Do::set_standing, static_cast<double>(Standing::bare)),
+                                         {Do::set_field, "bench.reference", "4k7", 0, false},
+                                         action(Do::set_device, std::string("Another box"))};
+    for (const Action& change : changes) {
+        w.app().act(action(Do::check_wiring));
+        ASSERT_TRUE(w.settle());
+        ASSERT_TRUE(w.state().wiring_check) << w.state().complaint;
+        w.app().act(change);
+        EXPECT_FALSE(w.state().wiring_check) << command(change.what).name << " " << change.key;
+        ASSERT_TRUE(w.settle());
+    }
+}
+
+TEST(Window, TheSameBenchAgainKeepsTheWiringCheck) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.app().act(action(Do::check_wiring));
+    ASSERT_TRUE(w.settle());
+    w.app().act(action(Do::set_hookup, std::string("foot")));
+    EXPECT_TRUE(w.state().wiring_check);
+}
+
 TEST(Window, TheWiringCheckHearsADeadInput) {
     HeadlessWindow dead(faulty([](bench::Bench& b) { b.faults.coil_input_dead = true; }));
     ASSERT_TRUE(dead.settle());
@@ -328,9 +426,40 @@ TEST(Window, AResonanceAboveTheBandIsShownWithWhatWasHeard) {
     ASSERT_NE(r, nullptr);
     EXPECT_EQ(r->way, measure::Way::below_band);
     EXPECT_FALSE(r->q) << "no Q is known from below the band";
+    // Beyond the band there is the fitted curve alone, and it is drawn as one.
+    ASSERT_TRUE(w.state().runs[0].fitted);
+    for (const PlotCurve& c : w.app().scene().panes[0].curves) {
+        if (c.look == CurveLook::measured) {
+            EXPECT_LT(c.data->x.back(), 48000) << "half the rate";
+        }
+    }
     const Range shown = w.state().view.x.range;
     EXPECT_LT(shown.low, w.state().runs[0].measured->frequency_hz.back());
     EXPECT_GT(shown.high, r->frequency_hz);
+}
+
+// Curve and mark are both of the coil as it stands, whatever run is looked at.
+TEST(Window, TheCalculatedMarkStandsOnTheCalculatedCurve) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.press(key::f5);
+    w.press(key::space);
+    ASSERT_TRUE(w.settle());
+    EXPECT_FALSE(w.app().scene().difference.empty());
+    w.app().act(action(Do::set_standing, static_cast<double>(Standing::bare)));
+    ASSERT_TRUE(w.settle());
+    const PlotScene& scene = w.app().scene();
+    ASSERT_GE(scene.marks.size(), 1U);
+    EXPECT_DOUBLE_EQ(scene.marks[0].frequency_hz, w.state().calculation.value->frequency_hz);
+    EXPECT_TRUE(scene.difference.empty()) << "the run was compared with another coil";
+    const auto calculated = std::find_if(scene.panes[0].curves.begin(), scene.panes[0].curves.end(),
+                                         [](const PlotCurve& c) { return c.look == CurveLook::calculated; });
+    ASSERT_NE(calculated, scene.panes[0].curves.end());
+    const CurveData& curve = *calculated->data;
+    const auto peak = std::max_element(curve.y.begin(), curve.y.end()) - curve.y.begin();
+    // Loss and the stray capacitance at the foot move the peak of the admittance by far less than the 40 % between the
+    // coil with its top load and the bare one.
+    EXPECT_NEAR(curve.x[static_cast<std::size_t>(peak)] / scene.marks[0].frequency_hz, 1, 0.01);
 }
 
 TEST(Window, ThePlotFollowsTheMouse) {
