@@ -10,6 +10,7 @@
 
 #include "analyzer/record/atomic_file.hpp"
 #include "analyzer/record/coil_file.hpp"
+#include "gui/coil_draft.hpp"
 
 namespace coldtune::gui {
 namespace {
@@ -243,6 +244,8 @@ Result<CoilForm> load_form(const std::filesystem::path& path) {
     if (!file) return bad_input(fmt::format("{}: cannot be opened; check the name", path.string()));
     std::stringstream text;
     text << file.rdbuf();
+    // One that was kept unfinished.
+    if (auto draft = form_from_draft(text.str(), path.string())) return draft;
     return form_from_json(text.str(), path.string());
 }
 
