@@ -58,6 +58,8 @@ constexpr std::array kCommands = {
     Command{Do::set_field, "set_field", "", "", std::nullopt, ""},
     Command{Do::set_name, "set_name", "", "", std::nullopt, ""},
     Command{Do::add_topload, "add_topload", "", "", std::nullopt, ""},
+    Command{Do::save_anyway, "save_anyway", "", "", std::nullopt, ""},
+    Command{Do::read_theirs, "read_theirs", "", "", std::nullopt, ""},
     Command{Do::remove_topload, "remove_topload", "", "", std::nullopt, ""},
     Command{Do::set_part, "set_part", "", "", std::nullopt, ""},
     Command{Do::set_device, "set_device", "", "", std::nullopt, ""},

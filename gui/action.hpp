@@ -28,11 +28,13 @@ enum class Do {
     set_part,        // number: CoilPart, flag in text: "on" or "off"
     open_coil,       // text: path
     save_coil,       // text: path
-    set_device,      // text
-    set_rate,        // number, hertz
-    set_hookup,      // text: name
-    set_standing,    // number: Standing
-    set_output,      // number, channel from 0
+    save_anyway,     // over what another program wrote
+    read_theirs,
+    set_device,    // text
+    set_rate,      // number, hertz
+    set_hookup,    // text: name
+    set_standing,  // number: Standing
+    set_output,    // number, channel from 0
     set_generator_input,
     set_coil_input,
     list_devices,

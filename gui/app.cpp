@@ -12,21 +12,19 @@ constexpr double kUsualReference_ohm = 10e3;
 
 App::App(PortFactory ports, std::function<void()> wake, std::filesystem::path pictures)
     : pictures_(std::move(pictures)), workers_(std::move(ports), std::move(wake)) {
-    state_.coil = first_form();
+    set_document(new_document({}));
     state_.view.x.scale = Scale::linear;
     state_.view.y[0].scale = Scale::logarithmic;
     bench_changed();
     coil_changed();
 }
 
-void App::restore(const BenchForm& bench, const CoilForm& coil, bool dark, double text_scale, std::string coil_path,
-                  const TuningForm& tuning) {
-    state_.bench = bench;
-    state_.coil = coil;
-    state_.dark = dark;
-    state_.text_scale = std::clamp(text_scale, 1.0, 2.5);
-    state_.coil_path = std::move(coil_path);
-    state_.tuning.form = tuning;
+void App::restore(const Remembered& r) {
+    state_.bench = r.bench;
+    state_.dark = r.dark;
+    state_.text_scale = std::clamp(r.text_scale, 1.0, 2.5);
+    state_.tuning.form = r.tuning;
+    set_document(r.document);
     bench_changed();
     coil_changed();
 }
@@ -41,6 +39,8 @@ void App::act(const Action& a) {
         case Do::set_part:
         case Do::open_coil:
         case Do::save_coil:
+        case Do::save_anyway:
+        case Do::read_theirs:
             return act_on_coil(a);
         case Do::set_field:
             if (a.key.starts_with("bench.")) return act_on_bench(a);
@@ -144,6 +144,8 @@ void App::act_on_window(const Action& a) {
             } else {
                 state_.notice.clear();
                 state_.complaint.clear();
+                state_.unkept.clear();
+                state_.conflict.reset();
             }
             break;
         case Do::help:
@@ -169,89 +171,6 @@ void App::act_on_window(const Action& a) {
         default:
             break;
     }
-}
-
-void App::act_on_coil(const Action& a) {
-    // The description goes with a run: it stands still while one is made.
-    if (state_.busy()) return;
-    CoilForm& form = state_.coil;
-    switch (a.what) {
-        case Do::undo:
-            history_.undo(form);
-            break;
-        case Do::redo:
-            history_.redo(form);
-            break;
-        case Do::set_name:
-            history_.before(form, "name");
-            form.name = a.text;
-            break;
-        case Do::set_field: {
-            if (find_field(a.key) == nullptr) return;
-            const auto now = form.text.find(a.key);
-            if (now != form.text.end() && now->second == a.text) return;
-            history_.before(form, a.key);
-            form.text[a.key] = a.text;
-            break;
-        }
-        case Do::add_topload:
-            history_.before(form, "");
-            add_topload(form, a.text);
-            break;
-        case Do::remove_topload:
-            history_.before(form, "");
-            remove_topload(form, static_cast<std::size_t>(a.number));
-            break;
-        case Do::set_part: {
-            history_.before(form, "");
-            const auto part = static_cast<CoilPart>(static_cast<int>(a.number));
-            const bool on = a.text == "on";
-            form.has[part] = on;
-            // Parts that never were described start from sizes that can be looked at and changed.
-            const CoilForm sample = first_form();
-            for (const FieldSpec& f : part_fields(part)) {
-                const std::string key(f.key);
-                if (on && form.text[key].empty() && sample.text.contains(key)) form.text[key] = sample.text.at(key);
-            }
-            break;
-        }
-        case Do::open_coil: {
-            const std::string path = a.text.empty() ? state_.coil_path : a.text;
-            if (path.empty()) return ask_for_path();
-            auto loaded = load_form(path);
-            if (!loaded) {
-                state_.complaint = loaded.error().message;
-                return;
-            }
-            history_.before(form, "");
-            form = std::move(*loaded);
-            state_.coil_path = path;
-            state_.notice = "Opened " + path;
-            state_.complaint.clear();
-            break;
-        }
-        case Do::save_coil: {
-            const std::string path = a.text.empty() ? state_.coil_path : a.text;
-            if (path.empty()) return ask_for_path();
-            const auto saved = save_form(form, path);
-            if (!saved) {
-                state_.complaint = saved.error().message;
-                return;
-            }
-            state_.coil_path = path;
-            state_.notice = "Saved " + path;
-            return;
-        }
-        default:
-            return;
-    }
-    coil_changed();
-}
-
-// A key was pressed before any file was named.
-void App::ask_for_path() {
-    state_.step = Step::coil;
-    state_.complaint = "Write the file's name at the end of step 1 first, then Open or Save.";
 }
 
 void App::coil_changed() {

@@ -10,6 +10,7 @@
 #include "gui/action.hpp"
 #include "gui/history.hpp"
 #include "gui/scene_builder.hpp"
+#include "gui/settings_file.hpp"
 #include "gui/state.hpp"
 #include "gui/workers.hpp"
 
@@ -32,14 +33,22 @@ public:
     void view_moved(bool values_too);
 
     // Remembered settings, put back before the first frame.
-    void restore(const BenchForm& bench, const CoilForm& coil, bool dark, double text_scale, std::string coil_path,
-                 const TuningForm& tuning = {});
+    void restore(const Remembered& remembered);
+    // Where descriptions nobody has saved are kept when another takes their place; empty: nowhere.
+    void keep_state_in(std::filesystem::path folder) { state_folder_ = std::move(folder); }
+    void tell(std::string notice) { state_.notice = std::move(notice); }
+    void settings_written(const Status& status);
     // The plot to be saved as PNG, once; the window reads its pixels after the next frame.
     std::optional<std::filesystem::path> take_png_request() { return std::exchange(png_request_, std::nullopt); }
     void png_saved(const Status& status, const std::filesystem::path& path);
 
 private:
     void act_on_coil(const Action& action);
+    void open_coil(const std::string& path);
+    void save_coil(const std::string& path, bool anyway);
+    [[nodiscard]] CoilDocument document() const;
+    void set_document(CoilDocument document);
+    void coil_before(std::string_view kind) { history_.before(document(), kind); }
     void act_on_bench(const Action& action);
     void act_on_runs(const Action& action);
     void act_on_tuning(const Action& action);
@@ -75,14 +84,14 @@ private:
     void save_svg(const std::filesystem::path& path);
 
     State state_;
-    History<CoilForm> history_;
+    History<CoilDocument> history_;
     SceneBuilder builder_;
     PlotScene scene_;
     std::uint64_t scene_built_ = 0;
     bool scene_dark_ = false;
     bool values_follow_ = true;
     std::shared_ptr<const audio::CaptureFile> winding_open_;  // of the last winding: its coupling takes two captures
-    std::filesystem::path pictures_;
+    std::filesystem::path pictures_, state_folder_;
     std::optional<std::filesystem::path> png_request_;
     Workers workers_;  // last: its threads end first
 };

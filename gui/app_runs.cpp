@@ -31,6 +31,10 @@ void join(std::string& list, const std::string& item) {
 
 }  // namespace
 
+Evidence evidence_of(const Run& run) {
+    return {run.name, run.written, false, fmt::format("{:%Y-%m-%d %H:%M}", fmt::localtime(Clock::to_time_t(run.time)))};
+}
+
 void App::add_run(SweepReport& report) {
     Run run;
     run.id = state_.next_run++;
@@ -44,7 +48,7 @@ void App::add_run(SweepReport& report) {
     for (const std::string& s : report.standards_used) join(run.standards, s);
     run.written = record::json_text(measure::to_json(run.result, false));
     state_.selected_run = run.id;
-    const std::string stands = take_run(state_.tuning.form, run.name, run.result, run.written);
+    const std::string stands = take_run(state_.tuning.form, evidence_of(run), run.result);
     if (!stands.empty() && state_.reading.coil && state_.reading.coil->primary) {
         state_.notice = fmt::format("{} stands in step 5 as {}.", run.name, stands);
     }

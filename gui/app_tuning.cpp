@@ -33,7 +33,7 @@ void App::act_on_tuning(const Action& a) {
         case Do::place_run: {
             const Run* run = state_.run(static_cast<int>(a.number));
             if (run == nullptr || run->written.empty()) return;
-            if (!put(form, a.key, {run->name, run->written, true})) return;
+            if (!put(form, a.key, evidence_of(*run))) return;
             break;
         }
         case Do::place_file:
@@ -155,11 +155,7 @@ void App::compare_again() {
     const bool lower = ra != nullptr && rb != nullptr && ra->frequency_hz < rb->frequency_hz;
     const bool tanks = a->result.hookup == Hookup::tank && b->result.hookup == Hookup::tank;
     if (!tanks && (loaded(*a) != loaded(*b) ? loaded(*a) : lower)) std::swap(first, second);
-    ComparisonJob job{c.serial,
-                      {first->name, first->written, true},
-                      {second->name, second->written, true},
-                      std::nullopt,
-                      std::nullopt};
+    ComparisonJob job{c.serial, evidence_of(*first), evidence_of(*second), std::nullopt, std::nullopt};
     // What a top load added is told where one of the two stood without.
     const auto &da = a->result.description, &db = b->result.description;
     if (da && db && da->topload.empty() != db->topload.empty()) {

@@ -165,6 +165,9 @@ void status_bar(const Ui& ui, float width, float height) {
     if (!s.notice.empty()) {
         left = s.notice;
         color = ui.theme.ink;
+    } else if (!s.unkept.empty()) {
+        left = "Not remembered: " + s.unkept;
+        color = ui.theme.rejected;
     } else if (!s.complaint.empty() && s.step != Step::sweep && s.step != Step::standards) {
         left = s.complaint;
         color = ui.theme.rejected;

@@ -9,6 +9,7 @@
 #include "analyzer/record/atomic_file.hpp"
 #include "analyzer/record/coil_file.hpp"
 #include "analyzer/record/json_text.hpp"
+#include "gui/coil_draft.hpp"
 #include "gui/coil_words.hpp"
 
 namespace coldtune::gui {
@@ -244,6 +245,8 @@ Result<CoilForm> form_from_json(std::string_view json_text, std::string_view ori
 Result<CoilForm> load_form(const std::filesystem::path& path) {
     const auto text = record::read_text(path, kLongestCoilFile);
     if (!text) return text.error();
+    // One that was kept unfinished.
+    if (auto draft = form_from_draft(*text, path.string())) return draft;
     return form_from_json(*text, path.string());
 }
 

@@ -65,7 +65,8 @@ struct FormReading {
 };
 FormReading read(const CoilForm& form);
 
-// A saved description into texts: texts stay as they are in the file, numbers become texts with a unit.
+// A saved description into texts: texts stay as they are in the file, numbers become texts with a unit. Takes an
+// unfinished one (coil_draft.hpp) as well.
 Result<CoilForm> load_form(const std::filesystem::path& path);
 Result<CoilForm> form_from_json(std::string_view json_text, std::string_view origin);
 Status save_form(const CoilForm& form, const std::filesystem::path& path);

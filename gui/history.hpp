@@ -21,6 +21,12 @@ public:
     }
     [[nodiscard]] bool can_undo() const { return !back_.empty(); }
     [[nodiscard]] bool can_redo() const { return !ahead_.empty(); }
+    // Changes every value kept, for what is no change of the user's.
+    template <typename F>
+    void amend(F change) {
+        for (T& value : back_) change(value);
+        for (T& value : ahead_) change(value);
+    }
     void undo(T& value) { step(value, back_, ahead_); }
     void redo(T& value) { step(value, ahead_, back_); }
 

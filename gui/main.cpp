@@ -83,11 +83,20 @@ int main(int argc, char** argv) {
         options.settings = path;
         options.remembered = gui::load_settings(path);
     }
+    if (!fresh) options.state_folder = gui::state_folder();
     if (!coil.empty()) {
-        auto form = gui::load_form(coil);
-        if (!form) return complain(form.error());
-        options.remembered.coil = std::move(*form);
-        options.remembered.coil_path = coil;
+        // A new file needs a folder to lie in.
+        const std::filesystem::path named(coil);
+        std::error_code fault;
+        const bool fresh_file = !std::filesystem::exists(named, fault) &&
+                                std::filesystem::is_directory(std::filesystem::absolute(named).parent_path(), fault);
+        auto document = fresh_file ? gui::new_document(named) : gui::open_document(named);
+        if (!document) return complain(document.error());
+        // What is typed for this very file goes on.
+        if (auto& remembered = options.remembered.document; remembered.path != document->path) {
+            remembered = std::move(*document);
+        }
+        if (fresh_file) options.notice = "New file " + options.remembered.document.path + ": Save writes it.";
     }
     if (!script.empty()) options.script = script;
     options.simulated_pace = pace;

@@ -65,6 +65,21 @@ void part(const Ui& ui, CoilPart which) {
     for (const FieldSpec& spec : part_fields(which)) field(ui, spec, std::string(spec.key));
 }
 
+// Somebody else's file is never overwritten unasked.
+void file_conflict(const Ui& ui) {
+    // Asked for from anywhere, so scrolled to at once; once only, or it would hold the list here.
+    bool* told = ImGui::GetStateStorage()->GetBoolRef(ImGui::GetID("conflict.told"));
+    const bool anew = !std::exchange(*told, ui.s.conflict.has_value());
+    if (!ui.s.conflict) return;
+    gap(ui, 6);
+    paragraph(ui, ui.s.conflict->sentence, ui.theme.caution);
+    if (button(ui, "conflict.save", "Save anyway")) ui.ask(action(Do::save_anyway));
+    ImGui::SameLine();
+    if (button(ui, "conflict.read", "Read theirs")) ui.ask(action(Do::read_theirs));
+    soft(ui, "Reading theirs keeps what is typed here: Undo brings it back.");
+    if (anew) ImGui::SetScrollHereY(1);
+}
+
 }  // namespace
 
 void coil_fields_panel(const Ui& ui) {
@@ -94,12 +109,16 @@ void coil_fields_panel(const Ui& ui) {
     gap(ui, 8);
     heading(ui, "File");
     std::string& path = ui.typing.try_emplace("coil.path", s.coil_path).first->second;
+    // An undo may bring another file back.
+    std::string& followed = ui.typing.try_emplace("coil.path.of", s.coil_path).first->second;
+    if (followed != s.coil_path) path = followed = s.coil_path;
     text_field(ui, "coil.path", "folder/COIL.json", path, -1);
     if (button(ui, "coil.open", "Open", ButtonKind::ordinary, 0, !path.empty() && !s.busy())) {
         ui.ask(action(Do::open_coil, path));
     }
     ImGui::SameLine();
     if (button(ui, "coil.save", "Save", ButtonKind::ordinary, 0, !path.empty())) ui.ask(action(Do::save_coil, path));
+    file_conflict(ui);
 }
 
 void coil_picture_panel(const Ui& ui, Rect area) {

@@ -60,6 +60,8 @@ void place_choice(const Ui& ui, const std::string& key, std::string_view label) 
         const auto& outcome = s.tuning.outcome;
         std::string words = now->name;
         if (outcome && outcome->figures.contains(key)) words += "   " + outcome->figures.find(key)->second;
+        // Last: where room ends, the figure is still there.
+        if (!now->when.empty()) words += "   " + now->when;
         names.push_back(words);
         runs.push_back(-1);
     }

@@ -1,7 +1,5 @@
 #include "gui/settings_file.hpp"
 
-#include <fmt/chrono.h>
-
 #include <algorithm>
 #include <cmath>
 #include <cstdlib>
@@ -61,21 +59,52 @@ void take_bench(const Json& from, BenchForm& bench) {
     }
 }
 
-// What tells a run of this day from one of the same number tomorrow.
-std::string today() {
-    return fmt::format("{:%Y-%m-%d %H:%M}", fmt::localtime(Clock::to_time_t(Clock::now())));
+// Our folder where the variable says; a path that is not absolute is to be ignored, says the specification.
+fs::path xdg_folder(const char* variable, const char* in_home) {
+    if (const char* named = std::getenv(variable); named != nullptr && named[0] == '/') {
+        return fs::path(named) / "coldtune";
+    }
+    if (const char* home = std::getenv("HOME"); home != nullptr && home[0] == '/') {
+        return fs::path(home) / in_home / "coldtune";
+    }
+    return {};
+}
+
+void take_document(const Json& root, CoilDocument& document) {
+    take(root, "coil_path", document.path);
+    take(root, "coil_seen", document.seen.sha256);
+    bool there = false;
+    if (const auto draft = root.find("draft"); draft != root.end()) {
+        if (auto form = form_from_draft(draft->dump(), "the remembered coil")) {
+            document.form = std::move(*form);
+            there = true;
+        }
+    }
+    // As versions before the draft wrote it.
+    if (const auto coil = root.find("coil"); !there && coil != root.end() && coil->is_object()) {
+        if (auto form = form_from_json(coil->dump(), "the remembered coil")) document.form = std::move(*form);
+    }
+    bool unsaved = true;
+    take(root, "unsaved", unsaved);
+    if (document.path.empty()) return;
+    auto file = open_document(document.path);
+    if (file && !unsaved) {
+        document = std::move(*file);
+    } else {
+        // Without a file that can be read nothing of it is saved.
+        document.saved = file ? std::move(file->saved) : CoilForm{};
+    }
 }
 
 }  // namespace
 
 fs::path settings_path() {
-    if (const char* config = std::getenv("XDG_CONFIG_HOME"); config != nullptr && config[0] == '/') {
-        return fs::path(config) / "coldtune" / "window.json";
-    }
-    if (const char* home = std::getenv("HOME"); home != nullptr && home[0] == '/') {
-        return fs::path(home) / ".config" / "coldtune" / "window.json";
-    }
-    return {};
+    const fs::path folder = xdg_folder("XDG_CONFIG_HOME", ".config");
+    return folder.empty() ? folder : folder / "window.json";
+}
+
+fs::path state_folder() {
+    return xdg_folder("XDG_STATE_HOME", ".local/state");
 }
 
 fs::path pictures_folder() {
@@ -95,14 +124,11 @@ Remembered load_settings(const fs::path& path) {
     take(root, "height", r.height);
     take(root, "dark", r.dark);
     take(root, "text_scale", r.text_scale);
-    take(root, "coil_path", r.coil_path);
     r.width = std::clamp(r.width, 640, 16384);
     r.height = std::clamp(r.height, 480, 16384);
     r.text_scale = std::isfinite(r.text_scale) ? std::clamp(r.text_scale, 1.0, 2.5) : 1.0;
     if (const auto bench = root.find("bench"); bench != root.end() && bench->is_object()) take_bench(*bench, r.bench);
-    if (const auto coil = root.find("coil"); coil != root.end() && coil->is_object()) {
-        if (auto form = form_from_json(coil->dump(), "the remembered coil")) r.coil = std::move(*form);
-    }
+    take_document(root, r.document);
     if (const auto tuning = root.find("tuning"); tuning != root.end()) r.tuning = tuning_form_from_json(tuning->dump());
     return r;
 }
@@ -118,7 +144,9 @@ Status save_settings(const Remembered& r, const fs::path& path) {
     root["height"] = r.height;
     root["dark"] = r.dark;
     root["text_scale"] = r.text_scale;
-    root["coil_path"] = r.coil_path;
+    root["coil_path"] = r.document.path;
+    root["coil_seen"] = r.document.seen.sha256;
+    root["unsaved"] = r.document.unsaved();
     Json& bench = root["bench"];
     bench["device"] = r.bench.device;
     bench["rate"] = r.bench.sample_rate_hz;
@@ -127,15 +155,20 @@ Status save_settings(const Remembered& r, const fs::path& path) {
     bench["generator_input"] = r.bench.generator_input;
     bench["coil_input"] = r.bench.coil_input;
     for (const auto& [key, value] : r.bench.text) bench[key] = value;
-    // Kept only when it can be read back: an unfinished description is not worth a broken start.
-    if (read(r.coil).coil) root["coil"] = Json::parse(to_json(r.coil));
-    root["tuning"] = Json::parse(to_json(r.tuning, today()));
+    root["draft"] = Json::parse(draft_json(r.document.form));
+    root["tuning"] = Json::parse(to_json(r.tuning));
     // Typed text may hold anything; bytes that are no UTF-8 are replaced.
     return record::write_file_atomically(path, root.dump(2, ' ', false, Json::error_handler_t::replace) + "\n");
 }
 
 Remembered remembered_of(const State& state, int width, int height) {
-    return {width, height, state.dark, state.text_scale, state.bench, state.coil, state.coil_path, state.tuning.form};
+    return {width,
+            height,
+            state.dark,
+            state.text_scale,
+            state.bench,
+            {state.coil, state.coil_path, state.coil_seen, state.coil_saved},
+            state.tuning.form};
 }
 
 }  // namespace coldtune::gui

@@ -13,7 +13,7 @@
 #include "analyzer/measure/result.hpp"
 #include "analyzer/measure/standard_gain.hpp"
 #include "gui/bench_form.hpp"
-#include "gui/coil_form.hpp"
+#include "gui/coil_draft.hpp"
 #include "gui/picture.hpp"
 #include "gui/tuning_job.hpp"
 
@@ -52,6 +52,9 @@ struct Run {
     std::vector<measure::StandardGain> gains;  // of the standards it was made without; come a little later
     bool shown = true;
 };
+
+// As it stands in the tuning step.
+Evidence evidence_of(const Run& run);
 
 struct StandardTaken {
     std::shared_ptr<const audio::CaptureFile> file;
@@ -135,6 +138,15 @@ struct State {
     std::optional<model::CoilDescription> last_coil;  // the last description that could be read
     std::uint64_t coil_serial = 0;
     bool can_undo = false, can_redo = false;
+    std::string coil_path;  // where the description was opened from or saved to, absolute
+    FileSeen coil_seen;     // of that file
+    CoilForm coil_saved;    // what it holds
+    // Somebody else wrote to the file that was to be saved to.
+    struct Conflict {
+        std::string path;
+        std::string sentence;
+    };
+    std::optional<Conflict> conflict;
     Calculation calculation;
     bool calculating = false;
     bool advising = false;  // the advice is still to come
@@ -153,6 +165,7 @@ struct State {
     Progress progress;
     std::string complaint;  // of the last task, until the next one starts
     std::string notice;     // "Plot saved as ..."
+    std::string unkept;     // why the settings cannot be written; empty when they can
     std::map<bench::Hookup, StandardTaken> standards;
     std::vector<Run> runs;
     int selected_run = -1;           // id; -1 = none
@@ -171,7 +184,6 @@ struct State {
     bool dark = false;
     double text_scale = 1.0;  // 1 .. 2.5
     bool quit = false;
-    std::string coil_path;  // where the description was opened from or saved to
 
     [[nodiscard]] bool busy() const { return progress.task != Task::none; }
     // Nothing runs and nothing is waited for.

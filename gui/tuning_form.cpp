@@ -39,9 +39,8 @@ std::optional<double> described_turns(const measure::MeasurementResult& r) {
     return r.description->tank->tap_turns.value_or(r.description->primary->turns);
 }
 
-Json evidence_json(const Evidence& e, const std::string& day) {
-    const bool dated = e.is_file() || e.name.find(" of ") != std::string::npos;
-    return {{"name", dated ? e.name : e.name + " of " + day}, {"written", e.written}, {"by_hand", e.by_hand}};
+Json evidence_json(const Evidence& e) {
+    return {{"name", e.name}, {"when", e.when}, {"written", e.written}, {"by_hand", e.by_hand}};
 }
 
 std::optional<Evidence> evidence_from(const Json& j) {
@@ -52,6 +51,7 @@ std::optional<Evidence> evidence_from(const Json& j) {
         if (found != j.end() && found->is_string()) into = found->get<std::string>();
     };
     text("name", e.name);
+    text("when", e.when);
     text("written", e.written);
     const auto by_hand = j.find("by_hand");
     e.by_hand = by_hand != j.end() && by_hand->is_boolean() && by_hand->get<bool>();
@@ -74,9 +74,7 @@ bool fits(std::string_view key, const measure::MeasurementResult& r) {
     return false;
 }
 
-std::string take_run(TuningForm& form, const std::string& name, const measure::MeasurementResult& result,
-                     const std::string& written) {
-    const Evidence evidence{name, written, false};
+std::string take_run(TuningForm& form, const Evidence& evidence, const measure::MeasurementResult& result) {
     const auto into = [&](std::string_view key, const char* words) {
         const auto now = form.places.find(key);
         if (now != form.places.end() && now->second.by_hand) return std::string();
@@ -191,14 +189,14 @@ TuningReading read(const TuningForm& form, const CoilForm& coil) {
     return reading;
 }
 
-std::string to_json(const TuningForm& form, const std::string& day) {
+std::string to_json(const TuningForm& form) {
     Json j;
     j["allowance"] = form.allowance;
     j["places"] = Json::object();
-    for (const auto& [key, evidence] : form.places) j["places"][key] = evidence_json(evidence, day);
+    for (const auto& [key, evidence] : form.places) j["places"][key] = evidence_json(evidence);
     j["taps"] = Json::array();
     for (const TapPlace& t : form.taps) {
-        j["taps"].push_back(evidence_json(t.evidence, day));
+        j["taps"].push_back(evidence_json(t.evidence));
         j["taps"].back()["turns"] = t.turns;
     }
     j["instead_shape"] = form.instead_shape;

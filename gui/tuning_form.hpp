@@ -14,9 +14,10 @@ namespace coldtune::gui {
 
 // A measurement in its place. Of a run it keeps what the run wrote, so that it outlives the run and the day.
 struct Evidence {
-    std::string name;      // "Run 3"; of a file its path
-    std::string written;   // as analyze --json writes it, without the curve; empty: `name` is a file to be read
-    bool by_hand = false;  // chosen by the user: a newer run does not push it out
+    std::string name;       // "Run 3"; of a file its path
+    std::string written;    // as analyze --json writes it, without the curve; empty: `name` is a file to be read
+    bool by_hand = false;   // chosen by the user: a newer run does not push it out
+    std::string when = {};  // of a run, local time as "2026-11-27 22:05": there may be another of that number
     [[nodiscard]] bool is_file() const { return written.empty(); }
     friend bool operator==(const Evidence&, const Evidence&) = default;
 };
@@ -52,8 +53,7 @@ bool fits(std::string_view place, const measure::MeasurementResult& result);
 // Puts a new run where it belongs: by its hookup, and by whether its description has a top load. What was chosen by
 // hand stays. A tank at a tap that is there already takes its place, as the one that stands now. Returns the place in
 // words, empty when it has none.
-std::string take_run(TuningForm& form, const std::string& name, const measure::MeasurementResult& result,
-                     const std::string& written);
+std::string take_run(TuningForm& form, const Evidence& run, const measure::MeasurementResult& result);
 
 // By the user: in a place or, for place::new_tap and "tap.N", among the taps. False when there is no such place.
 bool put(TuningForm& form, std::string_view key, Evidence evidence);
@@ -73,8 +73,8 @@ struct TuningReading {
 };
 TuningReading read(const TuningForm& form, const CoilForm& coil);
 
-// For the settings file. What cannot be read is left out. Runs come back under the name `day` adds to theirs.
-std::string to_json(const TuningForm& form, const std::string& day);
+// For the settings file. What cannot be read is left out.
+std::string to_json(const TuningForm& form);
 TuningForm tuning_form_from_json(std::string_view json_text);
 
 }  // namespace coldtune::gui

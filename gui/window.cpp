@@ -12,6 +12,8 @@
 #include <cmath>
 #include <thread>
 
+#include "gui/autosave.hpp"
+#include "gui/end_signals.hpp"
 #include "gui/frame.hpp"
 #include "gui/picture_file.hpp"
 #include "gui/script.hpp"
@@ -245,17 +247,30 @@ struct Glfw {
     }
 };
 
-Status draw_until_closed(GLFWwindow* window, Screen& screen, App& app, const FontFiles& files,
+Remembered remembered_now(GLFWwindow* window, const App& app) {
+    int width = 0, height = 0;
+    glfwGetWindowSize(window, &width, &height);
+    return remembered_of(app.state(), width, height);
+}
+
+Status draw_until_closed(GLFWwindow* window, Screen& screen, App& app, const FontFiles& files, Autosave& autosave,
                          std::optional<ScriptRunner>& script) {
     Frame frame;
     Fonts fonts;
     float loaded_for = 0;
     while (!app.state().quit) {
-        if (glfwWindowShouldClose(window) != 0) app.act(action(Do::quit));
+        if (glfwWindowShouldClose(window) != 0 || EndSignals::asked()) app.act(action(Do::quit));
         if (app.take_in()) screen.touch();
+        autosave.look(remembered_now(window, app), Steady::now());
+        if (const auto written = autosave.take_outcome()) {
+            app.settings_written(*written);
+            screen.touch();
+        }
         const bool asleep = glfwGetWindowAttrib(window, GLFW_ICONIFIED) != 0;
         if (screen.frames_to_draw <= 0 && !script) {
-            glfwWaitEventsTimeout(kLongestSleep_s);
+            const auto due = autosave.due_in(Steady::now());
+            glfwWaitEventsTimeout(due ? std::clamp(std::chrono::duration<double>(*due).count(), 0.01, kLongestSleep_s)
+                                      : kLongestSleep_s);
             // A frame for what woke us, or for the clock.
             screen.frames_to_draw = std::max(screen.frames_to_draw, 1);
             continue;
@@ -306,6 +321,16 @@ Status draw_until_closed(GLFWwindow* window, Screen& screen, App& app, const Fon
     return Done{};
 }
 
+// Of windows that were ended before they could save.
+void tell_of_drafts(App& app, const std::vector<std::filesystem::path>& drafts) {
+    if (drafts.empty()) return;
+    std::string notice = app.state().notice;
+    if (!notice.empty()) notice += " ";
+    notice += fmt::format("A description that was never saved is kept as {}", drafts.back().string());
+    if (drafts.size() > 1) notice += fmt::format(" and {} more", drafts.size() - 1);
+    app.tell(notice + ".");
+}
+
 }  // namespace
 
 Status run_window(const WindowOptions& options) {
@@ -352,12 +377,15 @@ Status run_window(const WindowOptions& options) {
         App app(
             usual_ports(options.simulated_pace), [] { glfwPostEmptyEvent(); }, pictures_folder());
         const Remembered& r = options.remembered;
-        app.restore(r.bench, r.coil, r.dark, r.text_scale, r.coil_path, r.tuning);
+        app.keep_state_in(options.state_folder);
+        app.restore(r);
+        app.tell(options.notice);
+        if (!options.state_folder.empty()) tell_of_drafts(app, recover_drafts(options.state_folder, r.document.form));
+        Autosave autosave(options.settings, options.state_folder, [] { glfwPostEmptyEvent(); });
+        const EndSignals signals([] { glfwPostEmptyEvent(); });
         if (!r.bench.simulated()) app.act(action(Do::list_devices));
-        status = draw_until_closed(window, screen, app, *files, script);
-        int width = 0, height = 0;
-        glfwGetWindowSize(window, &width, &height);
-        const auto saved = save_settings(remembered_of(app.state(), width, height), options.settings);
+        status = draw_until_closed(window, screen, app, *files, autosave, script);
+        const auto saved = autosave.finish(remembered_now(window, app));
         if (status && !saved) status = saved.error();
     }
     ImGui_ImplOpenGL3_Shutdown();

@@ -3,6 +3,7 @@
 
 #include <filesystem>
 #include <optional>
+#include <string>
 
 #include "dsp/result.hpp"
 #include "gui/settings_file.hpp"
@@ -11,7 +12,9 @@ namespace coldtune::gui {
 
 struct WindowOptions {
     Remembered remembered;
-    std::filesystem::path settings;  // written on closing; empty = forget
+    std::filesystem::path settings;      // written after each change; empty = forget
+    std::filesystem::path state_folder;  // for what is no setting; empty = forget
+    std::string notice;                  // to begin with
     std::optional<std::filesystem::path> script;
     double simulated_pace = 1;
 };

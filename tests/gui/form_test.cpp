@@ -174,7 +174,7 @@ TEST(Settings, ComeBackAsTheyWere) {
     r.bench.hookup = bench::Hookup::tank;
     r.bench.coil_input = 3;
     r.bench.text["bench.reference"] = "4k7";
-    r.coil.text["secondary.turns"] = "1234";
+    r.document.form.text["secondary.turns"] = "1234";
     const auto file = folder / "deep/er/window.json";
     ASSERT_TRUE(save_settings(r, file));
     const Remembered back = load_settings(file);
@@ -182,7 +182,7 @@ TEST(Settings, ComeBackAsTheyWere) {
     EXPECT_TRUE(back.dark);
     EXPECT_DOUBLE_EQ(back.text_scale, 1.75);
     EXPECT_EQ(back.bench, r.bench);
-    EXPECT_EQ(back.coil.text.at("secondary.turns"), "1234");
+    EXPECT_EQ(back.document.form.text.at("secondary.turns"), "1234");
 }
 
 TEST(Settings, ASpoiledFileNeverKeepsTheWindowShut) {
@@ -195,7 +195,7 @@ TEST(Settings, ASpoiledFileNeverKeepsTheWindowShut) {
         const Remembered r = load_settings(folder.put("window.json", text));
         EXPECT_EQ(r.width, usual.width) << text;
         EXPECT_EQ(r.bench, usual.bench) << text;
-        EXPECT_EQ(r.coil, usual.coil) << text;
+        EXPECT_EQ(r.document.form, usual.document.form) << text;
     }
     const Remembered r = load_settings(
         folder.put("window.json", R"({"schema": "coldtune.window.v1", "width": -1, "height": 1e6, "text_scale": 99})"));

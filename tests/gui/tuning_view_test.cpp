@@ -48,6 +48,13 @@ void measure_next(HeadlessWindow& w) {
     ASSERT_TRUE(w.settle());
 }
 
+Remembered with(CoilForm coil, TuningForm tuning) {
+    Remembered remembered;
+    remembered.document.form = std::move(coil);
+    remembered.tuning = std::move(tuning);
+    return remembered;
+}
+
 void measure(HeadlessWindow& w, std::string_view place) {
     w.app().act(action(Do::measure_place, std::string(place)));
     w.press(key::f5);
@@ -59,7 +66,7 @@ void measure(HeadlessWindow& w, std::string_view place) {
 
 TEST(TuningWindow, LeadsFromTheBareCoilToAVerifiedTune) {
     HeadlessWindow w;
-    w.app().restore(BenchForm{}, whole_form(), false, 1, "");
+    w.app().restore(with(whole_form(), {}));
     ASSERT_TRUE(w.settle());
     const double true_hz = true_resonance(w.state());
     w.press(key::f7);
@@ -209,7 +216,7 @@ TuningForm kept_form(const model::CoilDescription& coil, double secondary_hz, do
 class KeptTune : public ::testing::Test {
 protected:
     void begin(const TuningForm& remembered) {
-        w.app().restore(BenchForm{}, whole_form(), false, 1, "", remembered);
+        w.app().restore(with(whole_form(), remembered));
         ASSERT_TRUE(w.settle());
         w.press(key::f7);
         w.frames();

@@ -24,6 +24,7 @@ public:
         if (!number) throw std::runtime_error("Xvfb did not start: " + bytes_of(folder / "server"));
         setenv("DISPLAY", (":" + *number).c_str(), 1);
         setenv("XDG_CONFIG_HOME", (folder / "config").c_str(), 1);
+        setenv("XDG_STATE_HOME", (folder / "state").c_str(), 1);
         // Software drawing on every core would starve the sweep on the few that tests run on.
         setenv("LP_NUM_THREADS", "1", 1);
     }

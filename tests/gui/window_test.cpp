@@ -132,9 +132,9 @@ void look_at(const Picture& picture, const Json& state) {
 // A tune takes more than a day: what was measured is there when the window opens again, and drawn.
 TEST_F(RealWindow, ATuneIsRememberedAndDrawn) {
     Remembered r;
-    r.coil.has[CoilPart::primary] = r.coil.has[CoilPart::tank] = true;
-    r.coil.text["tank.tap_turns"] = "10";
-    const model::CoilDescription coil = *read(r.coil).coil;
+    r.document.form.has[CoilPart::primary] = r.document.form.has[CoilPart::tank] = true;
+    r.document.form.text["tank.tap_turns"] = "10";
+    const model::CoilDescription coil = *read(r.document.form).coil;
     const double tank_hz = model::calculate_tank(coil)->frequency_hz;
     r.tuning.places["secondary"] = {
         "Run 1", coldtune::test::written({.frequency_hz = 0.9 * tank_hz, .description = coil}), false};
@@ -285,6 +285,53 @@ TEST_F(RealWindow, SleepsWhileNothingChanges) {
     window.signal(SIGTERM);
 }
 
+// What stands in the settings file of this test now.
+Json remembered(const std::filesystem::path& folder) {
+    const auto path = folder / "config/coldtune/window.json";
+    return std::filesystem::exists(path) ? Json::parse(bytes_of(path)) : Json();
+}
+
+// Types where nothing is: the name of the coil, by way of a script; the window then stays open.
+const Json kTyping = {{{"wait", "idle"}},
+                      {{"do", "set_name"}, {"text", "half fini"}},
+                      {{"do", "set_field"}, {"key", "secondary.turns"}, {"text", "two thou"}},
+                      {{"wait", "busy"}, {"seconds", 100}}};
+
+TEST_F(RealWindow, ASignalEndsItSavedAndInOrder) {
+    for (const int signal : {SIGTERM, SIGINT, SIGHUP}) {
+        SCOPED_TRACE(signal);
+        std::filesystem::remove_all(folder_ / "config");
+        Json steps = kTyping;
+        steps.insert(steps.begin() + 3, Json::object({{"state", file("typed.json")}}));
+        std::filesystem::remove(folder_ / "typed.json");
+        Process window(command(script(steps)));
+        for (int k = 0; k < 400 && !std::filesystem::exists(folder_ / "typed.json"); ++k)
+            std::this_thread::sleep_for(50ms);
+        window.signal(signal);
+        EXPECT_EQ(window.wait(20s), 0) << window.errors();
+        EXPECT_EQ(remembered(folder_.path())["draft"]["text"]["secondary.turns"], "two thou");
+    }
+}
+
+TEST_F(RealWindow, AScreenThatVanishesTakesAtMostTheLastSecondsAlong) {
+    const auto folder = folder_ / "other";
+    std::filesystem::create_directories(folder);
+    auto screen = std::make_unique<VirtualScreen>(folder);
+    Process window(command(script(kTyping)));
+    // Until the settings are written while it runs; no event wakes it for that.
+    for (int k = 0; k < 400 && remembered(folder).is_null(); ++k) std::this_thread::sleep_for(50ms);
+    EXPECT_FALSE(window.wait(0s)) << "still running";
+    screen.reset();
+    ASSERT_TRUE(window.wait(20s));
+    EXPECT_EQ(remembered(folder)["draft"]["name"], "half fini");
+    EXPECT_EQ(remembered(folder)["draft"]["text"]["secondary.turns"], "two thou");
+    std::size_t drafts = 0;
+    for (const auto& entry : std::filesystem::directory_iterator(folder / "state/coldtune")) {
+        drafts += entry.path().filename().string().starts_with("draft-") ? 1U : 0U;
+    }
+    EXPECT_EQ(drafts, 1U) << "for when another window writes its own settings";
+}
+
 TEST_F(RealWindow, SaysWhatIsMissing) {
     unsetenv("DISPLAY");
     unsetenv("WAYLAND_DISPLAY");
@@ -292,7 +339,7 @@ TEST_F(RealWindow, SaysWhatIsMissing) {
     EXPECT_EQ(outcome.code, 5);
     EXPECT_THAT(outcome.errors, ::testing::HasSubstr("no display"));
     EXPECT_EQ(std::count(outcome.errors.begin(), outcome.errors.end(), '\n'), 1);
-    EXPECT_EQ(run({COLDTUNE_BIN_DIR "/coldtune-window", "--fresh", "missing.json"}, 20s).code, 3);
+    EXPECT_EQ(run({COLDTUNE_BIN_DIR "/coldtune-window", "--fresh", "no/such/missing.json"}, 20s).code, 3);
     EXPECT_EQ(run({COLDTUNE_BIN_DIR "/coldtune-window", "--nonsense"}, 20s).code, 2);
     EXPECT_EQ(run({COLDTUNE_BIN_DIR "/coldtune-window", "--help"}, 20s).code, 0);
 }
