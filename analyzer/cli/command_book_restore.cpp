@@ -15,7 +15,7 @@ namespace {
 
 struct Options {
     std::string book_path;
-    std::optional<std::uint64_t> save;
+    std::optional<std::int64_t> save;
     bool json = false;
 };
 
@@ -65,7 +65,8 @@ ExitCode restore(const Options& o, Console& console) {
     if (!file) return console.fail("book restore", file.error());
     if (file->recovery()) console.say("coldtune book restore: " + file->recovery_text());
     const auto saves = book::earlier_saves(*places);
-    const auto wanted = std::find_if(saves.begin(), saves.end(), [&](const auto& s) { return s.number == *o.save; });
+    const auto wanted = std::find_if(saves.begin(), saves.end(),
+                                     [&](const auto& s) { return s.number == static_cast<std::uint64_t>(*o.save); });
     if (wanted == saves.end()) {
         return console.fail("book restore", usage_error(fmt::format("there is no save {}; see coldtune book restore {}",
                                                                     *o.save, places->name())));
@@ -104,6 +105,7 @@ Command add_book_restore(CLI::App& book) {
     CLI::App* app = book.add_subcommand("restore", "List the earlier saves of a book, or go back to one");
     add_book_argument(*app, o->book_path);
     app->add_option("--save", o->save, "Go back to this one; what is there now is kept as an earlier save")
+        ->check(CLI::Range(std::int64_t{1}, std::int64_t{1} << 53))
         ->type_name("NUMBER");
     add_json_flag(*app, o->json);
     return {app, [o](Console& console) { return restore(*o, console); }};

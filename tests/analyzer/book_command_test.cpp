@@ -302,6 +302,9 @@ TEST_F(BookCommand, SlipsAreUsageErrorsOfOneLine) {
         EXPECT_EQ(said.code, 2) << said.err;
         EXPECT_EQ(std::count(said.err.begin(), said.err.end(), '\n'), 1) << said.err;
     }
+    const Said below = coldtune({"book", "restore", path(), "--save", "-1"});
+    EXPECT_EQ(below.code, 2);
+    EXPECT_THAT(below.err, HasSubstr("--save: Value -1 not in range"));
     EXPECT_THAT(coldtune({"book", "burn"}).err,
                 StartsWith("coldtune book: there is no command 'burn'; the commands are list"));
     EXPECT_EQ(coldtune({"book", "list", at("none.json")}).code, 3);
