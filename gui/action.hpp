@@ -48,6 +48,8 @@ enum class Do {
     toggle_run,     // number: id
     compare_run,    // number: id; the same again ends it
     delete_run,     // number: id
+    undo_delete,    // of the run deleted last
+    keep_again,     // number: id; a run that could not be kept
     note_run,       // number: id, text
     next_run,
     previous_run,

@@ -11,7 +11,7 @@ constexpr double kUsualReference_ohm = 10e3;
 }
 
 App::App(PortFactory ports, std::function<void()> wake, std::filesystem::path pictures)
-    : pictures_(std::move(pictures)), workers_(std::move(ports), std::move(wake)) {
+    : pictures_(std::move(pictures)), keeper_(wake), workers_(std::move(ports), wake) {
     set_document(new_document({}));
     state_.view.x.scale = Scale::linear;
     state_.view.y[0].scale = Scale::logarithmic;
@@ -24,6 +24,7 @@ void App::restore(const Remembered& r) {
     state_.dark = r.dark;
     state_.text_scale = std::clamp(r.text_scale, 1.0, 2.5);
     state_.tuning.form = r.tuning;
+    state_.forgotten_standards = r.forgotten_standards;
     set_document(r.document);
     bench_changed();
     coil_changed();
@@ -68,6 +69,8 @@ void App::act(const Action& a) {
         case Do::toggle_run:
         case Do::compare_run:
         case Do::delete_run:
+        case Do::undo_delete:
+        case Do::keep_again:
         case Do::note_run:
         case Do::next_run:
         case Do::previous_run:
@@ -180,6 +183,7 @@ void App::coil_changed() {
     if (state_.reading.coil) state_.last_coil = state_.reading.coil;
     calculate();
     retune();
+    follow_book();
 }
 
 void App::calculate() {
@@ -200,7 +204,9 @@ bool App::take_in() {
     for (Report& report : reports) {
         std::visit([&](auto& r) { take(r); }, report);
     }
-    return !reports.empty();
+    auto kept = keeper_.take_reports();
+    for (BookReport& report : kept) take(report);
+    return !reports.empty() || !kept.empty();
 }
 
 void App::take(AdviceReport& report) {

@@ -5,10 +5,12 @@
 
 #include <filesystem>
 #include <functional>
+#include <map>
 #include <string>
 
 #include "gui/action.hpp"
 #include "gui/history.hpp"
+#include "gui/run_keeper.hpp"
 #include "gui/scene_builder.hpp"
 #include "gui/settings_file.hpp"
 #include "gui/state.hpp"
@@ -44,6 +46,15 @@ public:
 
 private:
     void act_on_coil(const Action& action);
+    void follow_book();
+    void take_runs_along(bool was_unnamed);
+    void take(BookReport& report);
+    void opened(OpenedReport& report);
+    void ask_book(decltype(BookWork::what) what);
+    void keep(Run& run, const SweepReport& report);
+    void want_curves();
+    void delete_run(std::vector<Run>::iterator at);
+    void undo_delete();
     void open_coil(const std::string& path);
     void save_coil(const std::string& path, bool anyway);
     [[nodiscard]] CoilDocument document() const;
@@ -93,6 +104,9 @@ private:
     std::shared_ptr<const audio::CaptureFile> winding_open_;  // of the last winding: its coupling takes two captures
     std::filesystem::path pictures_, state_folder_;
     std::optional<std::filesystem::path> png_request_;
+    std::map<int, KeepRun> unkept_;  // what could not be kept, by run, to be tried again
+    std::optional<SweepJob> job_;    // the last one
+    RunKeeper keeper_;
     Workers workers_;  // last: its threads end first
 };
 

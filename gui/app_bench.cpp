@@ -120,7 +120,14 @@ void App::act_on_bench(const Action& a) {
             if (const auto hookup = standard_named()) start(Task::sweep, *hookup);
             return;
         case Do::drop_standard:
-            if (const auto hookup = standard_named()) state_.standards.erase(*hookup);
+            if (const auto hookup = standard_named()) {
+                const auto taken = state_.standards.find(*hookup);
+                if (taken == state_.standards.end()) return;
+                if (!taken->second.kept_sha256.empty()) {
+                    state_.forgotten_standards.push_back(taken->second.kept_sha256);
+                }
+                state_.standards.erase(taken);
+            }
             return;
         default:
             return;
@@ -142,6 +149,7 @@ void App::bench_changed() {
 }
 
 std::optional<std::string> App::why_not() const {
+    if (state_.book.opening) return "The runs of this coil are still being read; try again in a moment.";
     if (!state_.bench_reading.settings) return "The bench has a field that cannot be read; look at step 2.";
     if (state_.bench.simulated() && !state_.reading.coil) {
         return "The simulated bench plays the coil you describe; complete step 1 first.";
@@ -214,6 +222,7 @@ void App::start(Task task, Hookup hookup) {
     state_.progress.hookup = hookup;
     state_.progress.what = "starting";
     state_.generator_meter = state_.coil_meter = {};
+    job_ = job;
     workers_.sweep(std::move(job));
 }
 
@@ -310,6 +319,7 @@ void App::take(SweepReport& report) {
         taken.device = state_.bench.device;
         taken.sample_rate_hz = taken.result.sample_rate_hz;
         taken.reference_ohm = reference;
+        ask_book(KeepStandard{report.hookup, taken.file});
         state_.standards[report.hookup] = std::move(taken);
         state_.notice = fmt::format("The {} standard is taken.", bench::describe(report.hookup).name);
         return;

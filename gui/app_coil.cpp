@@ -24,6 +24,10 @@ void App::act_on_coil(const Action& a) {
     switch (a.what) {
         case Do::undo:
         case Do::redo: {
+            // Beside the list of runs it is the run taken off last that is meant.
+            if (a.what == Do::undo && state_.step == Step::sweep && !state_.deleted_runs.empty()) {
+                return undo_delete();
+            }
             CoilDocument other = document();
             if (a.what == Do::undo) {
                 history_.undo(other);
@@ -145,11 +149,13 @@ void App::save_coil(const std::string& path, bool anyway) {
         d.seen = wanted;
         d.saved = state_.coil;
     });
+    const bool was_unnamed = state_.coil_path.empty();
     state_.coil_path = named;
     state_.coil_seen = wanted;
     state_.coil_saved = state_.coil;
     state_.complaint.clear();
     state_.notice = "Saved " + named;
+    take_runs_along(was_unnamed);
 }
 
 void App::settings_written(const Status& status) {

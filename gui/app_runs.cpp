@@ -47,6 +47,7 @@ void App::add_run(SweepReport& report) {
     run.coil_name = state_.coil.name;
     for (const std::string& s : report.standards_used) join(run.standards, s);
     run.written = record::json_text(measure::to_json(run.result, false));
+    keep(run, report);
     state_.selected_run = run.id;
     const std::string stands = take_run(state_.tuning.form, evidence_of(run), run.result);
     if (!stands.empty() && state_.reading.coil && state_.reading.coil->primary) {
@@ -71,10 +72,12 @@ void App::add_run(SweepReport& report) {
 }
 
 void App::take(GainReport& report) {
+    // Of the sweep before it, unless that was deleted in between.
     if (!state_.runs.empty()) state_.runs.back().gains = std::move(report.gains);
 }
 
 void App::act_on_runs(const Action& a) {
+    if (a.what == Do::undo_delete) return undo_delete();
     if (state_.runs.empty()) return;
     const int id = a.has_number ? static_cast<int>(a.number) : state_.selected_run;
     const auto at = std::find_if(state_.runs.begin(), state_.runs.end(), [&](const Run& r) { return r.id == id; });
@@ -103,8 +106,18 @@ void App::act_on_runs(const Action& a) {
             break;
         }
         case Do::note_run:
-            if (at != state_.runs.end()) at->note = a.text;
+            if (at == state_.runs.end()) return;
+            at->note = a.text;
+            if (at->number > 0) keeper_.note(state_.book.path, at->number, a.text);
             return;
+        case Do::keep_again: {
+            const auto waiting = unkept_.find(id);
+            if (at == state_.runs.end() || waiting == unkept_.end()) return;
+            at->unkept.clear();
+            ask_book(std::move(waiting->second));
+            unkept_.erase(waiting);
+            return;
+        }
         case Do::compare_run: {
             if (a.has_number) {
                 const bool again = state_.compare_run == id;
@@ -122,13 +135,14 @@ void App::act_on_runs(const Action& a) {
             if (at == state_.runs.end()) return;
             if (state_.compare_run == id) state_.compare_run.reset();
             select_beside(at + 1 == state_.runs.end() ? -1 : 1);
-            state_.runs.erase(at);
+            delete_run(at);
             if (state_.runs.empty()) state_.selected_run = -1;
             state_.budget_open = false;
             break;
         default:
             return;
     }
+    want_curves();
     content_changed();
     compare_again();
 }

@@ -20,6 +20,32 @@ std::string run_hookup(const Run& run) {
     return described && described->topload.empty() ? words + ", no top load" : words;
 }
 
+// The day too, where it is not this one.
+std::string when_words(Clock::time_point time) {
+    const auto then = fmt::localtime(Clock::to_time_t(time)), now = fmt::localtime(Clock::to_time_t(Clock::now()));
+    const bool today = then.tm_yday == now.tm_yday && then.tm_year == now.tm_year;
+    return today ? fmt::format("{:%H:%M}", then) : fmt::format("{:%Y-%m-%d %H:%M}", then);
+}
+
+// Where they are kept, and what is not.
+void keeping(const Ui& ui) {
+    const State& s = ui.s;
+    if (!s.deleted_runs.empty()) {
+        const Run& last = s.deleted_runs.back();
+        paragraph(ui, last.name + " is deleted.");
+        ImGui::SameLine();
+        if (button(ui, "run.undelete", "Bring it back", ButtonKind::quiet)) ui.ask(action(Do::undo_delete));
+        if (last.number > 0) soft(ui, "Its recording stays in the book's folder.");
+    }
+    if (s.book.path.empty()) {
+        soft(ui, "These runs are not kept: the window was begun to remember nothing.");
+        return;
+    }
+    if (!s.book.complaint.empty()) paragraph(ui, s.book.complaint, ui.theme.rejected);
+    soft(ui, "Kept in " + s.book.path);
+    ui.mark("book");
+}
+
 void row(const Ui& ui, const Run& run) {
     const State& s = ui.s;
     const bool chosen = run.id == s.selected_run;
@@ -63,8 +89,8 @@ void row(const Ui& ui, const Run& run) {
     const float left = at.x + swatch + ui.px(4);
     canvas.text({left, at.y + height * 0.06F}, figure,
                 {good ? ui.theme.ink : ui.theme.rejected, 0, chosen ? Weight::strong : Weight::regular});
-    std::string below =
-        fmt::format("{}  {}  {:%H:%M}", run.name, run_hookup(run), fmt::localtime(Clock::to_time_t(run.time)));
+    std::string below = fmt::format("{}  {}  {}", run.name, run_hookup(run), when_words(run.time));
+    if (run.device == kSimulated) below += ", simulated";
     if (!run.note.empty()) below += "  " + run.note;
     canvas.clip({at.x, at.y, at.x + all, at.y + height});
     canvas.text({left, at.y + height * 0.53F}, below, {ui.theme.soft_ink, ui.fonts.small->FontSize});
@@ -87,7 +113,10 @@ void bring_into_view(const State& s) {
 
 void runs_panel(const Ui& ui) {
     const State& s = ui.s;
-    if (s.runs.empty()) return;
+    if (s.runs.empty()) {
+        if (!s.deleted_runs.empty() || !s.book.complaint.empty()) keeping(ui);
+        return;
+    }
     heading(ui, "Runs");
     for (auto run = s.runs.rbegin(); run != s.runs.rend(); ++run) row(ui, *run);
     if (s.compare_run) {
@@ -114,7 +143,12 @@ void runs_panel(const Ui& ui) {
         }
         if (button(ui, "run.delete", "Delete", ButtonKind::quiet)) ui.ask(action(Do::delete_run));
         if (!chosen->standards.empty()) soft(ui, "Corrected with: " + chosen->standards);
+        if (!chosen->unkept.empty()) {
+            paragraph(ui, "Not in the book: " + chosen->unkept, ui.theme.caution);
+            if (chosen->has_recording && button(ui, "run.keep", "Try again")) ui.ask(action(Do::keep_again));
+        }
     }
+    keeping(ui);
 }
 
 }  // namespace coldtune::gui

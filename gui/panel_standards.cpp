@@ -82,6 +82,12 @@ void one(const Ui& ui, const StandardText& text) {
         const auto verdict = taken->second.result.verdict();
         paragraph(ui, fmt::format("Taken {}, {}.", age_words(taken->second.time, Clock::now()), verdict_words(verdict)),
                   verdict_color(ui.theme, verdict));
+        if (taken->second.returned) {
+            soft(ui,
+                 "From an earlier session: good as long as the leads lie as they lay then. If they were moved, "
+                 "take it again.");
+            ui.mark("standard.returned." + name);
+        }
         if (!stale.empty()) paragraph(ui, stale, ui.theme.caution);
     }
     const bool running = s.progress.task == Task::sweep && s.progress.hookup == text.hookup;

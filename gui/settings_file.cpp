@@ -15,6 +15,7 @@ namespace {
 namespace fs = std::filesystem;
 using Json = nlohmann::ordered_json;
 
+constexpr std::size_t kMostForgotten = 200;
 constexpr const char* kSchema = "coldtune.window.v1";
 // Seventeen results of a tuning, a mebibyte each at most, and the rest.
 constexpr std::size_t kLongestFile = std::size_t{32} << 20;
@@ -129,6 +130,13 @@ Remembered load_settings(const fs::path& path) {
     r.text_scale = std::isfinite(r.text_scale) ? std::clamp(r.text_scale, 1.0, 2.5) : 1.0;
     if (const auto bench = root.find("bench"); bench != root.end() && bench->is_object()) take_bench(*bench, r.bench);
     take_document(root, r.document);
+    if (const auto forgotten = root.find("forgotten_standards"); forgotten != root.end() && forgotten->is_array()) {
+        for (const Json& sum : *forgotten) {
+            if (sum.is_string() && r.forgotten_standards.size() < kMostForgotten) {
+                r.forgotten_standards.push_back(sum.get<std::string>());
+            }
+        }
+    }
     if (const auto tuning = root.find("tuning"); tuning != root.end()) r.tuning = tuning_form_from_json(tuning->dump());
     return r;
 }
@@ -156,6 +164,7 @@ Status save_settings(const Remembered& r, const fs::path& path) {
     bench["coil_input"] = r.bench.coil_input;
     for (const auto& [key, value] : r.bench.text) bench[key] = value;
     root["draft"] = Json::parse(draft_json(r.document.form));
+    root["forgotten_standards"] = r.forgotten_standards;
     root["tuning"] = Json::parse(to_json(r.tuning));
     // Typed text may hold anything; bytes that are no UTF-8 are replaced.
     return record::write_file_atomically(path, root.dump(2, ' ', false, Json::error_handler_t::replace) + "\n");
@@ -168,7 +177,8 @@ Remembered remembered_of(const State& state, int width, int height) {
             state.text_scale,
             state.bench,
             {state.coil, state.coil_path, state.coil_seen, state.coil_saved},
-            state.tuning.form};
+            state.tuning.form,
+            state.forgotten_standards};
 }
 
 }  // namespace coldtune::gui

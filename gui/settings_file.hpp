@@ -16,8 +16,9 @@ struct Remembered {
     bool dark = false;
     double text_scale = 1;
     BenchForm bench;
-    CoilDocument document = new_document({});  // as typed, finished or not
-    TuningForm tuning;                         // with what its measurements wrote: a tune takes more than a day
+    CoilDocument document = new_document({});      // as typed, finished or not
+    TuningForm tuning;                             // with what its measurements wrote: a tune takes more than a day
+    std::vector<std::string> forgotten_standards;  // in the bench books, by checksum
     friend bool operator==(const Remembered&, const Remembered&) = default;
 };
 

@@ -51,6 +51,18 @@ struct Run {
     std::string standards;                     // "open, short" or "none"
     std::vector<measure::StandardGain> gains;  // of the standards it was made without; come a little later
     bool shown = true;
+    int number = 0;              // in the bench book; 0 = not (yet) there
+    std::string unkept;          // why it is not
+    bool has_recording = false;  // so that it can be tried again
+    bool curve_asked = false;
+};
+
+// Where the runs are kept.
+struct RunBook {
+    std::string path;  // "" = nowhere
+    bool opening = false;
+    int pending = 0;        // pieces of work asked for
+    std::string complaint;  // of the last one that failed
 };
 
 // As it stands in the tuning step.
@@ -63,6 +75,8 @@ struct StandardTaken {
     std::string device;
     double sample_rate_hz = 0;
     double reference_ohm = 0;
+    bool returned = false;    // from the book: the leads may have been moved since
+    std::string kept_sha256;  // of its file in the book; "" = not there yet
 };
 
 enum class Task { none, sweep, wiring_check, follow, listen };
@@ -168,8 +182,11 @@ struct State {
     std::string unkept;     // why the settings cannot be written; empty when they can
     std::map<bench::Hookup, StandardTaken> standards;
     std::vector<Run> runs;
-    int selected_run = -1;           // id; -1 = none
-    std::optional<int> compare_run;  // id of the one the selected run is compared with
+    RunBook book;
+    std::vector<Run> deleted_runs;                 // of this session, the last one last: they can be brought back
+    std::vector<std::string> forgotten_standards;  // by kept_sha256
+    int selected_run = -1;                         // id; -1 = none
+    std::optional<int> compare_run;                // id of the one the selected run is compared with
     Comparison comparison;
     int next_run = 1;
     std::optional<Following> following;  // while it runs, and until the next task after it
@@ -188,7 +205,8 @@ struct State {
     [[nodiscard]] bool busy() const { return progress.task != Task::none; }
     // Nothing runs and nothing is waited for.
     [[nodiscard]] bool idle() const {
-        return !busy() && !calculating && !advising && !listing_devices && !tuning.pending && !comparison.pending;
+        return !busy() && !calculating && !advising && !listing_devices && book.pending == 0 && !tuning.pending &&
+               !comparison.pending;
     }
     // The description as the coil stands on the bench now; empty when it cannot be read.
     [[nodiscard]] std::optional<model::CoilDescription> standing_coil() const {
