@@ -87,7 +87,8 @@ void judge_winding(const AnalysisRequest& request, const dsp::Response& response
     if (request.shorted) {
         const auto shorted = standard_response(*request.shorted, request, "shorted-primary", result.findings);
         if (result.verdict() == Verdict::rejected) return;
-        auto coupling = find_coupling(response, *shorted, standards, request.bench, request.tolerances);
+        auto coupling =
+            find_coupling(response, *shorted, standards, request.bench, request.tolerances, request.description);
         if (auto* why = std::get_if<std::string>(&coupling)) {
             result.findings.push_back({FindingCode::no_coil, Weight::reject, std::move(*why)});
             return;
