@@ -348,7 +348,7 @@ RunKeeper::Outcome RunKeeper::copy(const fs::path& path, const CopyBook& work) {
     {
         auto file = open_for_writing(path, false);
         if (!file) return file.error();
-        if (Status copied = file->save_as(work.to); !copied) return copied.error();
+        if (const auto copied = file->save_as(work.to); !copied) return copied.error();
     }
     if (work.remove_from) {
         for (const fs::path& part : {from->book, from->captures, from->saves}) fs::remove_all(part, ignored);
