@@ -69,19 +69,20 @@ void Autosave::loop(const std::stop_token& quit) {
     }
 }
 
-// Both are tried, whatever becomes of the first.
+// Both are tried, whatever becomes of the other; the draft first, as it cannot be typed again.
 Status Autosave::write(const Remembered& what) const {
-    Status settings = save_settings(what, settings_);
-    if (state_folder_.empty()) return settings;
-    const auto draft = draft_path(state_folder_);
-    std::error_code fault;
-    if (!what.document.unsaved()) {
-        std::filesystem::remove(draft, fault);
-        return settings;
+    Status draft = Done{};
+    if (!state_folder_.empty() && what.document.unsaved()) {
+        std::error_code refused;
+        std::filesystem::create_directories(state_folder_, refused);
+        draft = record::write_file_atomically(draft_path(state_folder_), draft_json(what.document.form));
     }
-    std::filesystem::create_directories(state_folder_, fault);
-    Status kept = record::write_file_atomically(draft, draft_json(what.document.form));
-    return settings ? kept : settings;
+    Status settings = save_settings(what, settings_);
+    if (!state_folder_.empty() && !what.document.unsaved()) {
+        std::error_code not_there;
+        std::filesystem::remove(draft_path(state_folder_), not_there);
+    }
+    return draft ? settings : draft;
 }
 
 }  // namespace coldtune::gui

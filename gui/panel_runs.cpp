@@ -32,6 +32,7 @@ void keeping(const Ui& ui) {
     const State& s = ui.s;
     if (!s.deleted_runs.empty()) {
         const Run& last = s.deleted_runs.back();
+        ImGui::AlignTextToFramePadding();
         paragraph(ui, last.name + " is deleted.");
         ImGui::SameLine();
         if (button(ui, "run.undelete", "Bring it back", ButtonKind::quiet)) ui.ask(action(Do::undo_delete));
