@@ -96,7 +96,7 @@ Error truncated(sf_count_t promised, std::size_t got) {
 Status read_frames(SNDFILE* file, const SF_INFO& info, std::size_t before, std::size_t frames,
                    std::vector<std::vector<double>>& channels) {
     const auto width = static_cast<std::size_t>(info.channels);
-    const std::size_t block_frames = std::max<std::size_t>(1, 16384 / width);
+    const std::size_t block_frames = std::min(frames, std::max<std::size_t>(1, 16384 / width));
     std::vector<double> block(block_frames * width);
     std::size_t done = 0;
     while (done < frames) {

@@ -4,9 +4,9 @@
 #include <gtest/gtest.h>
 
 #include <array>
-#include <chrono>
 #include <cmath>
 #include <cstring>
+#include <ctime>
 #include <limits>
 #include <nlohmann/json.hpp>
 #include <random>
@@ -136,12 +136,13 @@ TEST(JsonText, ManyKeysTakeNoQuadraticTime) {
     std::string text = "{";
     for (int i = 0; i < 200000; ++i) text += (i > 0 ? ",\"k" : "\"k") + std::to_string(i) + "\":1";
     text += '}';
-    const auto start = std::chrono::steady_clock::now();
+    const std::clock_t start = std::clock();
     const auto json = parse_json(text, "t");
     ASSERT_TRUE(json.ok());
     EXPECT_EQ(json->size(), 200000U);
-    // Measured 0.1 s; a search of all keys for each would be 2e10 comparisons, minutes.
-    EXPECT_LT(std::chrono::steady_clock::now() - start, std::chrono::seconds(10));
+    // Of this process's own computing, whatever else the machine does: measured 0.1 s; a search of all keys for each
+    // would be 2e10 comparisons, minutes.
+    EXPECT_LT(std::clock() - start, 10 * CLOCKS_PER_SEC);
 }
 
 TEST(JsonText, RandomMutationsAreReadOrRefused) {

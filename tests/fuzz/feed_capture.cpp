@@ -29,7 +29,7 @@ void require_same_in_pieces(const std::filesystem::path& path, const Result<audi
     }
     std::vector<double> generator, coil;
     for (;;) {
-        const auto piece = reader->next(7);
+        const auto piece = reader->next(97);
         if (!piece) {
             require_refusal(piece.error());
             require(!whole.ok(), "what can be read at once can be read in pieces");
