@@ -58,10 +58,9 @@ std::string ohms(double value) {
 
 std::optional<Finding> judge_open(const dsp::Response& response, const dsp::BenchValues& bench, Complex low) {
     if (std::abs(low) < kDead) {
-        return Finding{
-            FindingCode::too_quiet, Weight::reject,
-            "nothing reaches input 2 with the lead open: its plug is off, the channel is another one, or its "
-            "gain is turned down; check that input and measure again"};
+        return Finding{FindingCode::too_quiet, Weight::reject,
+                       "next to nothing reaches input 2 with the lead open: the clip touches the return, the plug is "
+                       "off, the channel is another one, or its gain is turned down; check these and measure again"};
     }
     if (std::abs(low) < kOpenAtLeast) {
         return none(

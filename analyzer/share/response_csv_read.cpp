@@ -231,6 +231,8 @@ private:
         }
         const auto at = [&](Kind kind) { return *value[static_cast<std::size_t>(kind)]; };
         const double frequency_hz = at(Kind::frequency);
+        // A number in MHz may be more than hertz can hold.
+        if (!std::isfinite(frequency_hz)) return lines_.error("a frequency too large to be one");
         if (!(frequency_hz > (curve_.frequency_hz.empty() ? 0 : curve_.frequency_hz.back()))) {
             return lines_.error("frequencies must be greater than 0 and rise from row to row");
         }

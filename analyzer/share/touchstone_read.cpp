@@ -153,6 +153,7 @@ private:
         }
         if (!(v[0] >= 0)) return lines_.error("the frequency is negative");
         const double frequency_hz = v[0] * options_.hertz;
+        if (!std::isfinite(frequency_hz)) return lines_.error("a frequency too large to be one");
         if (points_ > 0 && !(frequency_hz > last_hz_)) return lines_.error("the frequency does not rise");
         if (++points_ > kMostPoints) return lines_.error(fmt::format("more than {} points", kMostPoints));
         last_hz_ = frequency_hz;

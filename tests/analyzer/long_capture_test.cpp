@@ -111,7 +111,7 @@ TEST_F(LongCapture, WhatCannotBeAveragedIsRefused) {
     };
     audio::CaptureFile unknown = whole;
     unknown.note.reset();
-    EXPECT_THAT(refusal(unknown), HasSubstr("give --period"));
+    EXPECT_THAT(refusal(unknown), HasSubstr("state the frames of its period"));
     EXPECT_THAT(refusal(unknown, 2 * kPeriod), HasSubstr("too few for periods of 32768"));
     EXPECT_THAT(refusal(whole, kPeriod + 77), HasSubstr("s on: The signal"));
     audio::CaptureFile silent = whole;

@@ -54,7 +54,7 @@ TEST(StandardCheck, TrueOnesPass) {
 TEST(StandardCheck, AnOpenLeadThatHoldsSomethingIsRefused) {
     const auto b = bench_with_coil();
     expect(taken(b, Hookup::foot, Hookup::open), Verdict::rejected, "the clip still holds the coil");
-    expect(taken(b, Hookup::short_circuit, Hookup::open), Verdict::rejected, "the open lead conducts like");
+    expect(taken(b, Hookup::short_circuit, Hookup::open), Verdict::rejected, "next to nothing reaches input 2");
     expect(taken(b, Hookup::load, Hookup::open), Verdict::caution, "the open lead conducts like");
 }
 
