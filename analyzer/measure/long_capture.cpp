@@ -143,10 +143,11 @@ Result<CondensedCapture> condense(const std::filesystem::path& path, bench::Hook
     const auto& note = reader->note();
     const std::size_t period = period_frames.value_or(note ? note->period_frames : 0);
     if (period == 0) {
-        return bad_input(fmt::format(
-            "{}: {} frames are too many to hold, and without a known period they cannot be averaged; give --period, or "
-            "cut it to {}",
-            name, reader->frames(), audio::most_capture_frames));
+        return bad_input(
+            fmt::format("{}: {} frames are too many to hold, and without a known period they cannot be averaged; state "
+                        "the frames of its period, or "
+                        "cut it to {}",
+                        name, reader->frames(), audio::most_capture_frames));
     }
     if (period > piece_frames_at_most / kLeastPeriods) {
         return bad_input(
