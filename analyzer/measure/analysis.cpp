@@ -204,6 +204,51 @@ Status judge_pickup(const AnalysisRequest& request, const dsp::Response& respons
     return Done{};
 }
 
+// No peak in the band: where the curve or the description says that it lies above, it is sought from the curve below.
+Status judge_no_peak(const AnalysisRequest& request, const dsp::NoFit& none, const dsp::Response& response,
+                     const dsp::CorrectedResponse& corrected, AnalysisContext& context, MeasurementResult& result) {
+    std::vector<Finding> why = judge_no_fit(none, corrected, request.bench, request.hookup);
+    const bool rises = why.front().code == FindingCode::outside_band;
+    // Far above the band the curve hardly rises in it: then the description tells that there is nothing to see.
+    const bool described_above = result.calculated && result.usable_band_hz &&
+                                 why.front().code == FindingCode::no_resonance &&
+                                 result.calculated->frequency_hz > kFarAbove * result.usable_band_hz->high_hz;
+    if (request.hookup != bench::Hookup::foot || !(rises || described_above)) {
+        for (Finding& f : why) result.findings.push_back(std::move(f));
+        return Done{};
+    }
+    if (!request.description) {
+        why.front().text += ". With the coil's description (--coil) the resonance may be found from the curve below it";
+        result.findings.push_back(std::move(why.front()));
+        return Done{};
+    }
+    const auto family = context.family(request.description);
+    if (!family) return family.error();
+    BelowBandOutcome below =
+        find_below_band(corrected, **family, request.bench, request.tolerances, result.usable_band_hz);
+    if (const auto* refusal = std::get_if<BelowBandRefusal>(&below)) {
+        result.findings.push_back({FindingCode::outside_band, Weight::reject, refusal->sentence});
+        return Done{};
+    }
+    add_uncorrected(result.findings, corrected);
+    add_without_open(result.findings, corrected);
+    result.reason_for_way =
+        rises ? "no resonance inside the usable band, and the coil's curve rises toward its upper edge"
+              : "no resonance inside the usable band, and the described coil resonates far above it";
+    auto& fit = std::get<BelowBandFit>(below);
+    const auto strained = judge_strain(fit);
+    if (strained) {
+        const bool hopeless = strained->weight == Weight::reject;
+        result.findings.push_back(*strained);
+        if (hopeless) return Done{};
+    }
+    result.fitted = std::move(fit.fitted);
+    judge_steadiness(response, fit.resonance, result.findings);
+    if (!strained) judge_against_description(fit.resonance, result);  // said once
+    result.outcome = Accepted{std::move(fit.resonance)};
+    return Done{};
+}
+
 }  // namespace
 
 Result<MeasurementResult> analyze(const AnalysisRequest& request) {
@@ -327,43 +372,9 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     InBandOutcome found = find_in_band(*corrected, *response, standards, request.bench, request.tolerances,
                                        request.hookup, response->clock_drift_ppm);
     if (const auto* none = std::get_if<dsp::NoFit>(&found)) {
-        std::vector<Finding> why = judge_no_fit(*none, *corrected, request.bench, request.hookup);
-        // Far above the band the curve hardly rises in it: then the description tells that there is nothing to see.
-        const bool above = result.calculated && result.usable_band_hz &&
-                           why.front().code == FindingCode::no_resonance &&
-                           result.calculated->frequency_hz > kFarAbove * result.usable_band_hz->high_hz;
-        if (request.hookup != bench::Hookup::foot || (why.front().code != FindingCode::outside_band && !above)) {
-            for (Finding& f : why) result.findings.push_back(std::move(f));
-            return result;
+        if (Status judged = judge_no_peak(request, *none, *response, *corrected, context, result); !judged) {
+            return judged.error();
         }
-        if (!request.description) {
-            why.front().text +=
-                ". With the coil's description (--coil) the resonance may be found from the curve below it";
-            result.findings.push_back(std::move(why.front()));
-            return result;
-        }
-        const auto family = context.family(request.description);
-        if (!family) return family.error();
-        BelowBandOutcome below =
-            find_below_band(*corrected, **family, request.bench, request.tolerances, result.usable_band_hz);
-        if (const auto* refusal = std::get_if<BelowBandRefusal>(&below)) {
-            result.findings.push_back({FindingCode::outside_band, Weight::reject, refusal->sentence});
-            return result;
-        }
-        add_uncorrected(result.findings, *corrected);
-        add_without_open(result.findings, *corrected);
-        result.reason_for_way = "no resonance inside the usable band, and the coil's curve rises toward its upper edge";
-        auto& fit = std::get<BelowBandFit>(below);
-        const auto strained = judge_strain(fit);
-        if (strained) {
-            const bool hopeless = strained->weight == Weight::reject;
-            result.findings.push_back(*strained);
-            if (hopeless) return result;
-        }
-        result.fitted = std::move(fit.fitted);
-        judge_steadiness(*response, fit.resonance, result.findings);
-        if (!strained) judge_against_description(fit.resonance, result);  // said once
-        result.outcome = Accepted{std::move(fit.resonance)};
         return result;
     }
     Resonance resonance = std::move(std::get<Resonance>(found));

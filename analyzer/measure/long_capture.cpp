@@ -145,8 +145,7 @@ Result<CondensedCapture> condense(const std::filesystem::path& path, bench::Hook
     if (period == 0) {
         return bad_input(
             fmt::format("{}: {} frames are too many to hold, and without a known period they cannot be averaged; state "
-                        "the frames of its period, or "
-                        "cut it to {}",
+                        "the frames of its period, or cut it to {}",
                         name, reader->frames(), audio::most_capture_frames));
     }
     if (period > piece_frames_at_most / kLeastPeriods) {

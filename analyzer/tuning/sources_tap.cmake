@@ -6,6 +6,7 @@ target_sources(coldtune_analyzer PRIVATE
   ${CMAKE_CURRENT_LIST_DIR}/primary_fit.cpp
   ${CMAKE_CURRENT_LIST_DIR}/remark.cpp
   ${CMAKE_CURRENT_LIST_DIR}/sequence.cpp
+  ${CMAKE_CURRENT_LIST_DIR}/clock_share.cpp
   ${CMAKE_CURRENT_LIST_DIR}/top_load.cpp
   ${CMAKE_CURRENT_LIST_DIR}/tune.cpp
   ${CMAKE_CURRENT_LIST_DIR}/tuning_json.cpp

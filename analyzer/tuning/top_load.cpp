@@ -8,6 +8,7 @@
 #include <numbers>
 
 #include "analyzer/measure/shape_family.hpp"
+#include "analyzer/tuning/clock_share.hpp"
 
 namespace coldtune::tuning {
 namespace {
@@ -18,23 +19,6 @@ using measure::KnownValue;
 // it, relative, standard: left over when the calculated equivalent of one body is held against another's (common
 // practice, no source).
 constexpr double kFormStandard = 0.01;
-
-bool of_the_clock(const std::string& source) {
-    return source == "clock" || source == "clock drift";
-}
-
-// Relative standard uncertainties of a value: from the clock, and from all else.
-struct Split {
-    double clock = 0, rest = 0;
-};
-Split split(const KnownValue& value) {
-    Split s;
-    for (const auto& part : value.parts) {
-        double& into = of_the_clock(part.source) ? s.clock : s.rest;
-        into = std::hypot(into, part.relative_u);
-    }
-    return s;
-}
 
 // x in [low, high] with increasing f(x) = 0.
 double root(const std::function<double(double)>& f, double low, double high) {
@@ -59,7 +43,7 @@ double equivalent_f(const model::SecondaryModel& bare, const model::SecondaryMod
 }  // namespace
 
 TopLoadShift shift_of(const KnownValue& bare, const KnownValue& loaded, bool same_clock) {
-    const Split a = split(bare), b = split(loaded);
+    const ClockShare a = clock_share(bare), b = clock_share(loaded);
     const double ratio = loaded.value / bare.value;
     TopLoadShift shift;
     shift.shift_hz = loaded.value - bare.value;
@@ -149,7 +133,7 @@ Capacitance TopLoadModel::added(const Pair& pair) const {
 
     Capacitance added;
     added.value_f = own_f * share;
-    const Split bare = split(pair.bare), loaded = split(pair.loaded);
+    const ClockShare bare = clock_share(pair.bare), loaded = clock_share(pair.loaded);
     const double by_loaded = -2 * ratio_squared * slope * own_f;  // change per relative change of the resonance
     const double by_bare = -by_loaded - 2 * follows_bare * added.value_f;
     added.budget = {{"resonance without top load", std::abs(by_bare) * bare.rest},
@@ -182,7 +166,7 @@ std::optional<Predicted> TopLoadModel::instead(const Pair& pair, const TopLoadMo
         (predict(ratio_squared * (1 + 2 * step), pair.bare.value * (1 + step), 0) - out.frequency_hz) / step;
     const double by_loaded = (predict(ratio_squared * (1 - 2 * step), pair.bare.value, 0) - out.frequency_hz) / step;
     const double by_ratio = (predict(ratio_squared, pair.bare.value, step) - out.frequency_hz) / step;
-    const Split bare = split(pair.bare), loaded = split(pair.loaded);
+    const ClockShare bare = clock_share(pair.bare), loaded = clock_share(pair.loaded);
     double variance = std::pow(by_bare * bare.rest, 2) + std::pow(by_loaded * loaded.rest, 2) +
                       std::pow(by_bare * bare.clock, 2) + std::pow(by_loaded * loaded.clock, 2);
     if (pair.same_clock) variance += 2 * by_bare * bare.clock * by_loaded * loaded.clock;

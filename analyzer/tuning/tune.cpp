@@ -10,6 +10,7 @@
 #include "analyzer/model/primary.hpp"
 #include "analyzer/model/tank.hpp"
 #include "analyzer/record/quantity.hpp"
+#include "analyzer/tuning/clock_share.hpp"
 #include "analyzer/tuning/evidence.hpp"
 
 namespace coldtune::tuning {
@@ -26,19 +27,6 @@ using record::Unit;
 constexpr double kUnlikely = 0.01;
 constexpr double kImpossible = 1e-6;
 constexpr double kMostTurnsMore = 3;  // how much larger a primary is thought of when the target lies too low
-
-// Relative standard uncertainties.
-struct Split {
-    double clock = 0, rest = 0;
-};
-Split split(const KnownValue& value) {
-    Split s;
-    for (const auto& p : value.parts) {
-        double& into = p.source == "clock" || p.source == "clock drift" ? s.clock : s.rest;
-        into = std::hypot(into, p.relative_u);
-    }
-    return s;
-}
 
 struct Evidence {
     MeasuredTap::What what = MeasuredTap::What::tank_frequency;
@@ -128,7 +116,8 @@ Tuning work_out(const TuneRequest& r, const std::vector<TapResult>& given, const
     t.scale = fit.scale(present.turns);
     t.leads_h = {fit.lead_inductance_h(), fit.lead_inductance_u95_h()};
 
-    const Split of_secondary = split(secondary), of_tank = split(*evidence_of(present.result, r.coil).value);
+    const ClockShare of_secondary = clock_share(secondary),
+                     of_tank = clock_share(*evidence_of(present.result, r.coil).value);
     const double clock = same_clock(r.secondary, present.result) ? std::abs(of_secondary.clock - of_tank.clock)
                                                                  : std::hypot(of_secondary.clock, of_tank.clock);
     const double others = std::hypot(of_secondary.rest, clock);
@@ -201,7 +190,7 @@ Result<TuneResult> tune(const TuneRequest& r) {
     std::vector<MeasuredTap> measured;
     for (const TapResult& t : given) {
         const Evidence e = evidence_of(t.result, r.coil);
-        measured.push_back({t.result.name, t.turns, e.what, e.value->value, split(*e.value).rest});
+        measured.push_back({t.result.name, t.turns, e.what, e.value->value, clock_share(*e.value).rest});
     }
     const auto fit = PrimaryFit::build(r.coil, measured);
     if (!fit) return fit.error();
