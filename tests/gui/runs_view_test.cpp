@@ -3,14 +3,9 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
-#include <set>
-#include <thread>
 
-#include "analyzer/bench/bench.hpp"
-#include "analyzer/bench/simulated_port.hpp"
 #include "tests/gui/headless_window.hpp"
 #include "tests/gui/window_benches.hpp"
-#include "tests/support/scratch_folder.hpp"
 
 namespace coldtune::gui {
 namespace {

@@ -7,7 +7,6 @@
 #include <thread>
 
 #include "analyzer/bench/bench.hpp"
-#include "analyzer/bench/simulated_port.hpp"
 #include "tests/gui/headless_window.hpp"
 #include "tests/gui/window_benches.hpp"
 #include "tests/support/scratch_folder.hpp"
