@@ -91,17 +91,20 @@ float live_readout(const Ui& ui, float width) {
     return draw_headline(ui, h, width, "readout");
 }
 
+// "k 0.1218" and the half-width that goes behind it in smaller letters.
+std::pair<std::string, std::string> split_coupling(double k, double u95) {
+    const std::string text = record::format_with_uncertainty(k, u95, record::Unit::none, true);
+    const auto sign = text.find(" \u00b1 ");
+    if (sign == std::string::npos) return {"k " + text, ""};
+    return {"k " + text.substr(0, sign), text.substr(sign + 1)};
+}
+
 // Both circuits together: what couples them, large.
 float pair_readout(const Ui& ui, const measure::Pair& p, const std::string& where, float width) {
-    using record::format_with_uncertainty;
-    using record::Unit;
     Headline h;
     h.color = ui.theme.ink;
     h.small = "Secondary and tank together, " + where;
-    const std::string k = format_with_uncertainty(p.k, p.k_u95, Unit::none, true);
-    const auto sign = k.find(" \u00b1 ");
-    h.large = "k " + k.substr(0, sign);
-    if (sign != std::string::npos) h.after = k.substr(sign + 1);
+    std::tie(h.large, h.after) = split_coupling(p.k, p.k_u95);
     h.second = {"tank " + hertz_with(p.primary_frequency_hz, p.primary_frequency_u95_hz),
                 "secondary " + hertz_with(p.secondary_frequency_hz, p.secondary_frequency_u95_hz),
                 fmt::format("the {} peak is the stronger", p.lower_is_stronger() ? "lower" : "upper")};
@@ -131,13 +134,10 @@ float measured_readout(const Ui& ui, float width) {
     if (accepted != nullptr && accepted->coupling) {
         h.color = ui.theme.ink;
         h.small = "Coupling of a uniform current, " + where;
-        const std::string k =
-            record::format_with_uncertainty(accepted->coupling->k, accepted->coupling->k_u95, record::Unit::none, true);
-        const auto sign = k.find(" \u00b1 ");
-        h.large = "k " + k.substr(0, sign);
-        if (sign != std::string::npos) h.after = k.substr(sign + 1);
-        h.second.push_back("L " +
-                           record::format_quantity(accepted->winding->inductance_h, record::Unit::henry, 4, true));
+        std::tie(h.large, h.after) = split_coupling(accepted->coupling->k, accepted->coupling->k_u95);
+        h.second.push_back("L " + record::format_with_uncertainty(accepted->winding->inductance_h,
+                                                                  accepted->winding->inductance_u95_h,
+                                                                  record::Unit::henry, true));
         return draw_headline(ui, h, width, "readout");
     }
     if (r == nullptr && accepted != nullptr && accepted->winding) {
@@ -145,8 +145,9 @@ float measured_readout(const Ui& ui, float width) {
         h.small = "Inductance of the winding, " + where;
         std::tie(h.large, h.after) =
             split_figure(accepted->winding->inductance_h, accepted->winding->inductance_u95_h, record::Unit::henry);
-        h.second.push_back("R " +
-                           record::format_quantity(accepted->winding->resistance_ohm, record::Unit::ohm, 4, true));
+        h.second.push_back("R " + record::format_with_uncertainty(accepted->winding->resistance_ohm,
+                                                                  accepted->winding->resistance_u95_ohm,
+                                                                  record::Unit::ohm, true));
         return draw_headline(ui, h, width, "readout");
     }
     if (r == nullptr) {
