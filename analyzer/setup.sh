@@ -41,12 +41,13 @@ install() {
     return 1
 }
 
-# build DIRECTORY [CMAKE-OPTION...]: configures once, builds, shows Ninja's own progress.
+# build DIRECTORY [CMAKE-OPTION...]: configures once, builds, shows Ninja's own progress. Eight files at a time are read as one,
+# which halves the time of a first build; `cmake -B build` by hand makes the build for working on single files.
 build() {
     local directory="$1" log
     shift
     log=$(mktemp)
-    if ! cmake -S "$root" -B "$directory" -G Ninja "$@" >"$log" 2>&1; then
+    if ! cmake -S "$root" -B "$directory" -G Ninja -DCMAKE_UNITY_BUILD=ON -DCMAKE_UNITY_BUILD_BATCH_SIZE=8 "$@" >"$log" 2>&1; then
         cat "$log" >&2
         rm -f "$log"
         return 1

@@ -7,6 +7,7 @@
 // and a lead Z_s in series with the coil, seen as m_s = m_o Z_s/(Z_s + R m_o). Z_load cancels. With m_s = 0 (no short
 // measured) K = R m_o.
 #include "dsp/correction.hpp"
+#include "dsp/is_finite.hpp"
 
 #include <fmt/format.h>
 
@@ -118,10 +119,6 @@ Scale scale_of(Complex open, Complex shorted, const std::optional<Reading>& load
     return {reference_ohm * open * open / span, 2.0 / open - 1.0 / span, 1.0 / span, 0.0};
 }
 
-bool finite(Complex z) {
-    return std::isfinite(z.real()) && std::isfinite(z.imag());
-}
-
 }  // namespace
 
 Result<CorrectedResponse> correct(const Response& coil, const Standards& standards, const BenchValues& bench) {
@@ -163,7 +160,8 @@ Result<CorrectedResponse> correct(const Response& coil, const Standards& standar
         const Complex slope = scale.k * span / ((m_o - m) * (m_o - m));
         const double impedance_variance = std::norm(slope) * variance;
         // A bin where the coil reads exactly as the open, or a standard reads as another, holds no impedance.
-        if (!finite(z) || !std::isfinite(impedance_variance) || !finite(scale.k) || scale.k == Complex{}) continue;
+        if (!is_finite(z) || !std::isfinite(impedance_variance) || !is_finite(scale.k) || scale.k == Complex{})
+            continue;
         out.frequency_hz.push_back(f);
         out.impedance.push_back(z);
         out.impedance_variance.push_back(impedance_variance);

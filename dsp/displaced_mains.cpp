@@ -27,7 +27,9 @@ struct Lines {
         const auto& density = spectra.second;
         const auto at = [&](std::ptrdiff_t k) { return density[static_cast<std::size_t>(k)]; };
         std::ptrdiff_t peak = std::lround(frequency_hz / spectra.bin_hz);
-        if (peak < surroundings || peak + surroundings + 1 >= static_cast<std::ptrdiff_t>(density.size())) return {};
+        // The peak may be the next bin on either side, and its surroundings must be there as well.
+        if (peak < surroundings + 1 || peak + surroundings + 1 >= static_cast<std::ptrdiff_t>(density.size()))
+            return {};
         for (const std::ptrdiff_t k : {peak - 1, peak + 1})
             if (at(k) > at(peak)) peak = k;
         if (at(peak - 1) > at(peak) || at(peak + 1) > at(peak)) return {};

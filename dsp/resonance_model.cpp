@@ -1,4 +1,5 @@
 #include "dsp/resonance_model.hpp"
+#include "dsp/is_finite.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -12,10 +13,6 @@ constexpr Complex j{0, 1};
 constexpr double two_pi = 2 * std::numbers::pi;
 constexpr double smallest_relative_error = 1e-12;
 
-bool finite(Complex z) {
-    return std::isfinite(z.real()) && std::isfinite(z.imag());
-}
-
 }  // namespace
 
 std::vector<ResonanceBin> usable_bins(const CorrectedResponse& data, ResonanceForm form) {
@@ -23,7 +20,7 @@ std::vector<ResonanceBin> usable_bins(const CorrectedResponse& data, ResonanceFo
         std::min({data.frequency_hz.size(), data.ratio.size(), data.ratio_variance.size(), data.map.size()});
     double largest = 0;
     for (std::size_t i = 0; i < n; ++i) {
-        if (finite(data.ratio[i])) largest = std::max(largest, std::norm(data.ratio[i]));
+        if (is_finite(data.ratio[i])) largest = std::max(largest, std::norm(data.ratio[i]));
     }
     const double floor = std::max(smallest_relative_error * smallest_relative_error * largest, 1e-300);
     std::vector<ResonanceBin> bins;
@@ -45,8 +42,8 @@ std::vector<ResonanceBin> usable_bins(const CorrectedResponse& data, ResonanceFo
         bin.weight = std::sqrt(2 / bin.ratio_variance);
         const double slope = std::sqrt(std::norm(bin.cross)) / std::norm(divisor);
         bin.immittance_sigma = slope * std::sqrt(bin.ratio_variance / 2);
-        const bool good = bin.frequency_hz > 0 && std::isfinite(bin.frequency_hz) && finite(bin.ratio) &&
-                          std::isfinite(bin.ratio_variance) && finite(bin.immittance) &&
+        const bool good = bin.frequency_hz > 0 && std::isfinite(bin.frequency_hz) && is_finite(bin.ratio) &&
+                          std::isfinite(bin.ratio_variance) && is_finite(bin.immittance) &&
                           std::isfinite(bin.immittance_sigma) && bin.immittance_sigma > 0;
         if (good) bins.push_back(bin);
     }

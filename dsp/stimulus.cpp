@@ -15,7 +15,7 @@ namespace coldtune::dsp {
 namespace {
 
 constexpr double pi = std::numbers::pi;
-constexpr std::size_t shortest_period = 64;
+constexpr std::size_t shortest_sweep = 64;
 constexpr std::size_t longest_period = std::size_t{1} << 24;
 // 2^28 frames are 23 minutes at 192 kHz and 2 GiB in memory: more is a mistyped number.
 constexpr std::size_t longest_signal = std::size_t{1} << 28;
@@ -81,8 +81,8 @@ Bins bins_of(const PeriodicSweep& sweep) {
 
 Status check(const PeriodicSweep& sweep) {
     if (auto status = check_rate_and_level(sweep.sample_rate_hz, sweep.level_dbfs); !status) return status.error();
-    if (sweep.period_frames < shortest_period || sweep.period_frames > longest_period)
-        return usage_error(fmt::format("The period is {} frames; give {} to {}.", sweep.period_frames, shortest_period,
+    if (sweep.period_frames < shortest_sweep || sweep.period_frames > longest_period)
+        return usage_error(fmt::format("The period is {} frames; give {} to {}.", sweep.period_frames, shortest_sweep,
                                        longest_period));
     if (sweep.periods < 1) return usage_error("The sweep has no period; give at least 1.");
     if (auto status = check_band(sweep.band, sweep.sample_rate_hz); !status) return status.error();
@@ -177,8 +177,8 @@ Result<std::vector<double>> render(const LogarithmicSweep& sweep) {
         !status)
         return status.error();
     const auto frames = static_cast<std::size_t>(length);
-    if (frames < shortest_period)
-        return usage_error(fmt::format("The sweep lasts {} frames; give at least {}.", frames, shortest_period));
+    if (frames < shortest_sweep)
+        return usage_error(fmt::format("The sweep lasts {} frames; give at least {}.", frames, shortest_sweep));
     if (2 * sweep.fade_frames > frames)
         return usage_error(
             fmt::format("Two fades of {} frames do not fit into a sweep of {} frames.", sweep.fade_frames, frames));

@@ -37,7 +37,7 @@ EndSignals::EndSignals(std::function<void()> wake) {
         watcher_ = std::thread([wake = std::move(wake), from = ends[0]] {
             char byte = 0;
             while (true) {
-                const auto got = read(from, &byte, 1);
+                const auto got = ::read(from, &byte, 1);
                 if (got < 0 && errno == EINTR) continue;
                 if (got <= 0 || byte != 's') break;
                 wake();

@@ -16,9 +16,9 @@ using record::Unit;
 // What lies beyond is too little to be seen.
 constexpr double kShownShare = 0.02;
 
-class Drawing {
+class SparkDrawing {
 public:
-    Drawing(Canvas& canvas, Rect area, const measure::SparkFigures& f, const Theme& theme, float scale)
+    SparkDrawing(Canvas& canvas, Rect area, const measure::SparkFigures& f, const Theme& theme, float scale)
         : canvas_(canvas), figures_(f), theme_(theme), scale_(scale) {
         line_ = canvas.ordinary_size() * 1.4F;
         double end_s = 0, top = 1;
@@ -168,7 +168,7 @@ private:
 
 void draw_spark_exchange(Canvas& canvas, Rect area, const measure::SparkFigures& figures, const Theme& theme,
                          float scale) {
-    Drawing(canvas, area, figures, theme, scale).draw();
+    SparkDrawing(canvas, area, figures, theme, scale).draw();
 }
 
 }  // namespace coldtune::gui

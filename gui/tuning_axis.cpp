@@ -10,9 +10,9 @@
 namespace coldtune::gui {
 namespace {
 
-class Drawing {
+class AxisDrawing {
 public:
-    Drawing(Canvas& canvas, Rect area, const TuningAxis& axis, const Theme& theme, float scale)
+    AxisDrawing(Canvas& canvas, Rect area, const TuningAxis& axis, const Theme& theme, float scale)
         : canvas_(canvas), axis_(axis), theme_(theme), scale_(scale) {
         double low = 1e300, high = 0;
         for (const auto* m : {&axis.secondary, &axis.target, &axis.tank}) {
@@ -126,7 +126,7 @@ private:
 }  // namespace
 
 void draw_tuning_axis(Canvas& canvas, Rect area, const TuningAxis& axis, const Theme& theme, float scale) {
-    Drawing(canvas, area, axis, theme, scale).draw();
+    AxisDrawing(canvas, area, axis, theme, scale).draw();
 }
 
 }  // namespace coldtune::gui

@@ -1,4 +1,5 @@
 #include "analyzer/book/outline.hpp"
+#include "dsp/is_finite.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -26,8 +27,7 @@ std::optional<ResponseOutline> outline_of(const measure::MeasurementResult& resu
     std::vector<double> frequency_hz;
     for (std::size_t k = 0; k < curve.frequency_hz.size(); ++k) {
         const auto& z = curve.impedance_ohm[k];
-        if (!(curve.frequency_hz[k] > 0) || !std::isfinite(z.real()) || !std::isfinite(z.imag()) ||
-            !std::isfinite(curve.standard_deviation_ohm[k])) {
+        if (!(curve.frequency_hz[k] > 0) || !dsp::is_finite(z) || !std::isfinite(curve.standard_deviation_ohm[k])) {
             continue;
         }
         sound.push_back(k);

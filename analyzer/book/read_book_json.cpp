@@ -133,7 +133,7 @@ Settings settings_of(ObjectReader& from) {
     return s;
 }
 
-std::optional<ResponseOutline> outline_of(ObjectReader& run) {
+std::optional<ResponseOutline> outline_from(ObjectReader& run) {
     auto from = run.object("response", {"bins", "frequency_hz", "impedance_real_ohm", "impedance_imaginary_ohm",
                                         "standard_deviation_ohm"});
     if (!from) return std::nullopt;
@@ -209,7 +209,7 @@ Run run_of(ObjectReader& from) {
     } else {
         from.miss("result_file");
     }
-    run.response = outline_of(from);
+    run.response = outline_from(from);
     for (ObjectReader& note : from.objects("notes", {"time_utc", "text"})) {
         run.notes.push_back({time_of(note, "time_utc"), note.text("text", 4 * longest_note)});
     }

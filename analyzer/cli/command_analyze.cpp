@@ -12,14 +12,14 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct AnalyzeOptions {
     CaptureOptions capture;
     KeepOptions keep;
     OutputOptions output;
 };
 
 // Into the book first: what is printed is what the kept captures give.
-ExitCode analyze_and_keep(const Options& o, Console& console) {
+ExitCode analyze_and_keep(const AnalyzeOptions& o, Console& console) {
     auto run = new_run(o.capture, o.keep);
     if (!run) return console.fail("analyze", run.error());
     auto file = open_book(console, "analyze", o.keep.book_path);
@@ -32,7 +32,7 @@ ExitCode analyze_and_keep(const Options& o, Console& console) {
 }
 
 // A file that cannot be used is a finding for whoever reads the JSON, whichever of the files it is.
-ExitCode refuse(const Options& o, Console& console, const Error& error) {
+ExitCode refuse(const AnalyzeOptions& o, Console& console, const Error& error) {
     if (o.output.json && error.kind == ErrorKind::bad_input) {
         print_unreadable(console, *bench::hookup_from_name(o.capture.bench.hookup_name), error.message);
     }
@@ -40,7 +40,7 @@ ExitCode refuse(const Options& o, Console& console, const Error& error) {
 }
 
 // Hours of a periodic stimulus, piece by piece.
-ExitCode analyze_long(const Options& o, measure::AnalysisRequest request, Console& console) {
+ExitCode analyze_long(const AnalyzeOptions& o, measure::AnalysisRequest request, Console& console) {
     if (!o.keep.book_path.empty() || !o.capture.shorted_path.empty()) {
         return console.fail("analyze", usage_error(o.capture.capture_path +
                                                    ": too long to be kept in a book or to be compared with --shorted; "
@@ -53,7 +53,7 @@ ExitCode analyze_long(const Options& o, measure::AnalysisRequest request, Consol
     return print_result(console, "analyze", *result, o.output);
 }
 
-ExitCode analyze(const Options& o, Console& console) {
+ExitCode analyze(const AnalyzeOptions& o, Console& console) {
     auto request = make_request(o.capture.bench);
     if (!request) return refuse(o, console, request.error());
     if (measure::is_long_capture(o.capture.capture_path)) return analyze_long(o, std::move(*request), console);
@@ -76,7 +76,7 @@ ExitCode analyze(const Options& o, Console& console) {
 }  // namespace
 
 Command add_analyze(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<AnalyzeOptions>();
     CLI::App* app = root.add_subcommand("analyze", "Find resonance and Q in a capture");
     add_capture_options(*app, o->capture);
     add_book_option(*app, o->keep);

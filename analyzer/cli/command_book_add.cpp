@@ -14,14 +14,14 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct BookAddOptions {
     std::string book_path;
     CaptureOptions capture;
     KeepOptions keep;
     OutputOptions output;
 };
 
-ExitCode add(const Options& o, Console& console) {
+ExitCode add(const BookAddOptions& o, Console& console) {
     auto run = new_run(o.capture, o.keep);
     if (!run) return console.fail("book add", run.error());
     auto file = open_book(console, "book add", o.book_path);
@@ -46,7 +46,7 @@ ExitCode add(const Options& o, Console& console) {
 }  // namespace
 
 Command add_book_add(CLI::App& book) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<BookAddOptions>();
     CLI::App* app =
         book.add_subcommand("add", "Analyse a capture and keep it as a run; makes the book if there is none");
     add_book_argument(*app, o->book_path);

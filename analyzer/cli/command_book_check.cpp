@@ -12,7 +12,7 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct BookCheckOptions {
     std::string book_path;
     bool again = false, json = false;
 };
@@ -45,7 +45,7 @@ std::string report_text(const LookedAt& looked, const book::CheckReport& report,
     return out;
 }
 
-ExitCode check(const Options& o, Console& console) {
+ExitCode check(const BookCheckOptions& o, Console& console) {
     auto places = book::places_of(o.book_path);
     if (!places) return console.fail("book check", places.error());
     auto opened = book::read_book(*places);
@@ -76,7 +76,7 @@ ExitCode check(const Options& o, Console& console) {
 }  // namespace
 
 Command add_book_check(CLI::App& book) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<BookCheckOptions>();
     CLI::App* app = book.add_subcommand("check", "Look whether book and captures are as they were kept");
     add_book_argument(*app, o->book_path);
     app->add_flag("--again", o->again, "Analyse every run again and compare with what is stored");

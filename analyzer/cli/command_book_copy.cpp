@@ -10,12 +10,12 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct BookCopyOptions {
     std::string book_path, target_path;
     bool json = false;
 };
 
-ExitCode copy(const Options& o, Console& console) {
+ExitCode copy(const BookCopyOptions& o, Console& console) {
     auto file = book::BookFile::open(o.book_path);
     if (!file) return console.fail("book copy", file.error());
     if (file->recovery()) console.say("coldtune book copy: " + file->recovery_text());
@@ -47,7 +47,7 @@ ExitCode copy(const Options& o, Console& console) {
 }  // namespace
 
 Command add_book_copy(CLI::App& book) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<BookCopyOptions>();
     CLI::App* app = book.add_subcommand("copy", "Copy a book with all its captures");
     add_book_argument(*app, o->book_path);
     app->add_option("TARGET", o->target_path, "The copy, a name ending in .json that is not there yet")

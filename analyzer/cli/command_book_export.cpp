@@ -13,12 +13,12 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct BookExportOptions {
     std::string book_path, run;
     ExportOptions to;
 };
 
-ExitCode export_run(const Options& o, Console& console) {
+ExitCode export_run(const BookExportOptions& o, Console& console) {
     const auto plot = asks_for_plot(o.to);
     if (!plot) return console.fail("book export", plot.error());
     auto looked = look_into(console, "book export", o.book_path);
@@ -44,7 +44,7 @@ ExitCode export_run(const Options& o, Console& console) {
 }  // namespace
 
 Command add_book_export(CLI::App& book) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<BookExportOptions>();
     CLI::App* app = book.add_subcommand("export", "Write a run for other programs: Touchstone, CSV, SPICE, SVG");
     add_book_argument(*app, o->book_path);
     app->add_option("RUN", o->run, "Its number, or its name")->required()->type_name("RUN");

@@ -15,7 +15,7 @@ namespace {
 using record::Json;
 using record::Unit;
 
-struct Options {
+struct BookListOptions {
     std::string book_path;
     bool json = false;
 };
@@ -79,7 +79,7 @@ std::string list_text(const LookedAt& looked) {
     return out;
 }
 
-ExitCode list(const Options& o, Console& console) {
+ExitCode list(const BookListOptions& o, Console& console) {
     const auto looked = look_into(console, "book list", o.book_path);
     if (!looked) return console.fail("book list", looked.error());
     if (const std::size_t unsealed = book::unsealed_runs(looked->opened.book); unsealed > 0) {
@@ -94,7 +94,7 @@ ExitCode list(const Options& o, Console& console) {
 }  // namespace
 
 Command add_book_list(CLI::App& book) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<BookListOptions>();
     CLI::App* app = book.add_subcommand("list", "The runs of a book, newest last");
     add_book_argument(*app, o->book_path);
     add_json_flag(*app, o->json);

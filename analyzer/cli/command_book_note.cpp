@@ -11,12 +11,12 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct BookNoteOptions {
     std::string book_path, run, text;
     bool json = false;
 };
 
-ExitCode note(const Options& o, Console& console) {
+ExitCode note(const BookNoteOptions& o, Console& console) {
     auto file = book::BookFile::open(o.book_path);
     if (!file) return console.fail("book note", file.error());
     say_opened(console, "book note", *file);
@@ -41,7 +41,7 @@ ExitCode note(const Options& o, Console& console) {
 }  // namespace
 
 Command add_book_note(CLI::App& book) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<BookNoteOptions>();
     CLI::App* app = book.add_subcommand("note", "Write a note on a run");
     add_book_argument(*app, o->book_path);
     app->add_option("RUN", o->run, "Its number, or its name")->required()->type_name("RUN");

@@ -13,7 +13,7 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct BookRestoreOptions {
     std::string book_path;
     std::optional<std::int64_t> save;
     bool json = false;
@@ -30,7 +30,7 @@ SaveInFolder read_save(const book::EarlierSave& save) {
     return {save, book::parse_book(*text, save.path.string())};
 }
 
-ExitCode list(const Options& o, const book::Places& places, Console& console) {
+ExitCode list(const BookRestoreOptions& o, const book::Places& places, Console& console) {
     record::Json json{{"schema", "coldtune.book-saves.v1"},
                       {"program_version", COLDTUNE_VERSION},
                       {"book", places.book.string()},
@@ -57,7 +57,7 @@ ExitCode list(const Options& o, const book::Places& places, Console& console) {
     return ExitCode::done;
 }
 
-ExitCode restore(const Options& o, Console& console) {
+ExitCode restore(const BookRestoreOptions& o, Console& console) {
     const auto places = book::places_of(o.book_path);
     if (!places) return console.fail("book restore", places.error());
     if (!o.save) return list(o, *places, console);
@@ -101,7 +101,7 @@ ExitCode restore(const Options& o, Console& console) {
 }  // namespace
 
 Command add_book_restore(CLI::App& book) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<BookRestoreOptions>();
     CLI::App* app = book.add_subcommand("restore", "List the earlier saves of a book, or go back to one");
     add_book_argument(*app, o->book_path);
     app->add_option("--save", o->save, "Go back to this one; what is there now is kept as an earlier save")

@@ -19,7 +19,7 @@ using record::format_with_uncertainty;
 using record::Json;
 using record::Unit;
 
-struct Options {
+struct BookShowOptions {
     std::string book_path, run;
     bool curve = false, coil = false, json = false;
 };
@@ -139,7 +139,7 @@ Result<Json> run_object(const LookedAt& looked, const book::Run& run, bool curve
     return json;
 }
 
-ExitCode show(const Options& o, Console& console) {
+ExitCode show(const BookShowOptions& o, Console& console) {
     if (o.curve && !o.json) {
         return console.fail("book show", usage_error("--curve adds to the JSON object; give --json with it"));
     }
@@ -180,7 +180,7 @@ ExitCode show(const Options& o, Console& console) {
 }  // namespace
 
 Command add_book_show(CLI::App& book) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<BookShowOptions>();
     CLI::App* app = book.add_subcommand("show", "One run: result, settings, captures, notes");
     add_book_argument(*app, o->book_path);
     app->add_option("RUN", o->run, "Its number, or its name")->required()->type_name("RUN");

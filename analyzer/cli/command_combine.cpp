@@ -15,11 +15,11 @@ namespace coldtune::cli {
 namespace {
 
 using measure::CombinedResult;
-using measure::Quantity;
+using measure::KnownQuantity;
 using record::format_with_uncertainty;
 using record::Unit;
 
-struct Options {
+struct CombineOptions {
     std::vector<std::string> paths;
     std::string coil_path;
     bool json = false;
@@ -49,7 +49,7 @@ record::Json combined_json(const CombinedResult& combined) {
     j["inductance"] = value_json(combined.inductance, "inductance_h", "inductance_u95_h");
     j["values"] = record::Json::array();
     for (const auto& s : combined.statements) {
-        j["values"].push_back({{"quantity", s.quantity == Quantity::resonance ? "resonance" : "inductance"},
+        j["values"].push_back({{"quantity", s.quantity == KnownQuantity::resonance ? "resonance" : "inductance"},
                                {"file", s.name},
                                {"route", s.route},
                                {"value", s.value},
@@ -89,7 +89,7 @@ std::string combined_text(const CombinedResult& combined) {
     for (const auto& s : combined.statements) {
         out += fmt::format(
             "    {:<28} {:>5.1f} % {:>+6.1f}   {} ({})\n",
-            format_with_uncertainty(s.value, s.u95, s.quantity == Quantity::resonance ? Unit::hertz : Unit::henry),
+            format_with_uncertainty(s.value, s.u95, s.quantity == KnownQuantity::resonance ? Unit::hertz : Unit::henry),
             100 * s.weight, s.deviation, s.name, s.route);
     }
     out += "  assumed:\n";
@@ -97,7 +97,7 @@ std::string combined_text(const CombinedResult& combined) {
     return out;
 }
 
-ExitCode combine(const Options& o, Console& console) {
+ExitCode combine(const CombineOptions& o, Console& console) {
     std::vector<measure::KnownResult> results;
     for (const std::string& path : o.paths) {
         auto result = measure::read_result(path);
@@ -122,7 +122,7 @@ ExitCode combine(const Options& o, Console& console) {
 }  // namespace
 
 Command add_combine(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<CombineOptions>();
     CLI::App* app = root.add_subcommand("combine", "One estimate from several results on the same coil, if they agree");
     app->add_option("RESULT", o->paths,
                     "Outputs of analyze --json and loading --json, two or more, the coil standing alike")

@@ -14,7 +14,7 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct CompareOptions {
     std::string a_path, b_path, coil_path, inductance_path, instead_path;
     bool json = false;
     bool budget = false;
@@ -28,7 +28,7 @@ Status read_coil(const std::string& path, std::optional<tuning::NamedCoil>& into
     return Done{};
 }
 
-Result<tuning::CompareRequest> request_of(const Options& o) {
+Result<tuning::CompareRequest> request_of(const CompareOptions& o) {
     tuning::CompareRequest request;
     for (const auto& [path, into] : {std::pair{&o.a_path, &request.a}, std::pair{&o.b_path, &request.b}}) {
         auto result = measure::read_any_result(*path);
@@ -45,7 +45,7 @@ Result<tuning::CompareRequest> request_of(const Options& o) {
     return request;
 }
 
-ExitCode compare(const Options& o, Console& console) {
+ExitCode compare(const CompareOptions& o, Console& console) {
     const auto request = request_of(o);
     if (!request) return console.fail("compare", request.error());
     const auto result = tuning::compare(*request);
@@ -62,7 +62,7 @@ ExitCode compare(const Options& o, Console& console) {
 }  // namespace
 
 Command add_compare(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<CompareOptions>();
     CLI::App* app = root.add_subcommand("compare", "What a top load did: shift and added capacitance");
     app->add_option("A", o->a_path, "Output of analyze --json without the top load")->required()->type_name("A.json");
     app->add_option("B", o->b_path, "The same with the top load (given the other way round they are put in order)")

@@ -19,7 +19,7 @@ using record::Unit;
 
 constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
 
-struct Options {
+struct ExchangeOptions {
     std::string pair_path, secondary_path, primary_path, winding_path, coil_path;
     // NaN: not given.
     double f1_hz = kNone, f2_hz = kNone, q1 = kNone, q2 = kNone, k = kNone, c1_f = kNone, c2_f = kNone;
@@ -44,7 +44,7 @@ void take(double given, const char* name, double& value, double& u95, std::vecto
     sources.push_back(fmt::format("as given: {}{}", name, instead));
 }
 
-Status check_given(const Options& o) {
+Status check_given(const ExchangeOptions& o) {
     for (const auto& [value, name] :
          {std::pair{o.f1_hz, "--f1"}, std::pair{o.f2_hz, "--f2"}, std::pair{o.q1, "--q1"}, std::pair{o.q2, "--q2"},
           std::pair{o.k, "--k"}, std::pair{o.c1_f, "--c1"}, std::pair{o.c2_f, "--c2"}}) {
@@ -68,7 +68,7 @@ Status take_circuit(const Result<measure::CircuitValues>& read, const std::strin
     return Done{};
 }
 
-Result<measure::SparkInputs> gather(const Options& o) {
+Result<measure::SparkInputs> gather(const ExchangeOptions& o) {
     std::optional<measure::SparkCoil> described;
     if (!o.coil_path.empty()) {
         auto read = read_described(o.coil_path);
@@ -124,7 +124,7 @@ Result<measure::SparkInputs> gather(const Options& o) {
     return in;
 }
 
-ExitCode exchange(const Options& o, Console& console) {
+ExitCode exchange(const ExchangeOptions& o, Console& console) {
     if (const Status sound = check_given(o); !sound) return console.fail("exchange", sound.error());
     const auto inputs = gather(o);
     if (!inputs) return console.fail("exchange", inputs.error());
@@ -144,7 +144,7 @@ ExitCode exchange(const Options& o, Console& console) {
 }  // namespace
 
 Command add_exchange(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<ExchangeOptions>();
     CLI::App* app = root.add_subcommand(
         "exchange", "How the energy goes from tank to secondary and back, calculated from measured f, Q and k");
     const auto result = [&](const char* name, std::string& path, const char* help) {

@@ -13,7 +13,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-struct Options {
+struct ExportCommandOptions {
     std::string from, coil_path;
     ExportOptions to;
 };
@@ -29,7 +29,7 @@ Result<measure::MeasurementResult> read_source(const std::string& path) {
     return result;
 }
 
-ExitCode export_result(const Options& o, Console& console) {
+ExitCode export_result(const ExportCommandOptions& o, Console& console) {
     const auto plot = asks_for_plot(o.to);
     if (!plot) return console.fail("export", plot.error());
     if (!o.coil_path.empty() && !*plot) {
@@ -55,7 +55,7 @@ ExitCode export_result(const Options& o, Console& console) {
 }  // namespace
 
 Command add_export(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<ExportCommandOptions>();
     CLI::App* app = root.add_subcommand("export", "Write a result for other programs: Touchstone, CSV, SPICE, SVG");
     app->add_option("RESULT", o->from,
                     "Output of analyze --json --curve; or a response of others (.s1p, .ts, .csv) to be converted")

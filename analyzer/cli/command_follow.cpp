@@ -21,7 +21,7 @@ namespace {
 
 using record::Json;
 
-struct Options {
+struct FollowOptions {
     PortOptions port;
     BenchOptions bench;
     double seconds = 0;
@@ -63,7 +63,7 @@ Json json_of(const measure::FollowReading& reading) {
     return json;
 }
 
-ExitCode run(const Options& o, Console& console) {
+ExitCode run(const FollowOptions& o, Console& console) {
     auto request = make_request(o.bench);
     if (!request) return console.fail("follow", request.error());
     auto port = open_port(o.port, request->hookup);
@@ -117,7 +117,7 @@ ExitCode run(const Options& o, Console& console) {
 }  // namespace
 
 Command add_follow(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<FollowOptions>();
     CLI::App* app = root.add_subcommand("follow", "Show the resonance live while a top load or a tap is moved by hand");
     add_port_options(*app, o->port, "Frames in one period of the loop (default: about 1/6 s)");
     add_bench_options(*app, o->bench);

@@ -16,7 +16,7 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct LoadingOptions {
     BenchOptions bench;
     std::vector<std::string> points;
     double tolerance = 0.01;
@@ -27,7 +27,7 @@ struct Options {
     bool budget = false;
 };
 
-ExitCode print(Console& console, const Options& o, const measure::LoadingResult& loading) {
+ExitCode print(Console& console, const LoadingOptions& o, const measure::LoadingResult& loading) {
     console.print(o.json ? record::json_text(measure::to_json(loading)) + "\n" : describe_loading(loading, o.budget));
     if (loading.result.verdict() != measure::Verdict::rejected) return ExitCode::done;
     const auto& findings = loading.result.findings;
@@ -37,7 +37,7 @@ ExitCode print(Console& console, const Options& o, const measure::LoadingResult&
                         rejected(fmt::format("rejected, {}: {}", measure::code_name(worst->code), worst->text)));
 }
 
-ExitCode loading(const Options& o, Console& console) {
+ExitCode loading(const LoadingOptions& o, Console& console) {
     if (!(std::isfinite(o.tolerance) && o.tolerance >= 0 && o.tolerance <= 0.5)) {
         return console.fail("loading", usage_error(fmt::format("--tolerance {} is outside 0 to 50 %", o.tolerance)));
     }
@@ -75,7 +75,7 @@ ExitCode loading(const Options& o, Console& console) {
 }  // namespace
 
 Command add_loading(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<LoadingOptions>();
     CLI::App* app =
         root.add_subcommand("loading", "Inductance and unloaded resonance from captures under known capacitors");
     app->add_option("--point", o->points,

@@ -15,7 +15,7 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct ManualOptions {
     bool man = false;
     std::string completion;
     bool json = false;
@@ -41,7 +41,7 @@ std::string page(const CLI::App& root) {
                            COLDTUNE_VERSION, date, sections});
 }
 
-ExitCode manual(const CLI::App& root, const Options& o, Console& console) {
+ExitCode manual(const CLI::App& root, const ManualOptions& o, Console& console) {
     if (o.man == !o.completion.empty()) {
         return console.fail("manual", usage_error("give one of --man and --completion bash"));
     }
@@ -62,7 +62,7 @@ ExitCode manual(const CLI::App& root, const Options& o, Console& console) {
 }  // namespace
 
 Command add_manual(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<ManualOptions>();
     CLI::App* app = root.add_subcommand("manual", "Print the manual page or the shell completion");
     app->add_flag("--man", o->man, "The manual page, for man -l or a folder named man1");
     app->add_option("--completion", o->completion, "The completion for a shell")

@@ -18,7 +18,7 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct MeasureOptions {
     PortOptions port;
     BenchOptions bench;
     std::size_t periods = 0;
@@ -29,7 +29,7 @@ struct Options {
 };
 
 // With one input the standards are part of the measurement.
-Status check_one_input(const Options& o) {
+Status check_one_input(const MeasureOptions& o) {
     if (!o.one_input) {
         if (o.with_short) return usage_error("--with-short belongs to --one-input");
         return Done{};
@@ -46,7 +46,7 @@ Status check_one_input(const Options& o) {
 }
 
 // A sweep whose capture cannot be kept would be for nothing.
-Status check_out(const Options& o) {
+Status check_out(const MeasureOptions& o) {
     const std::string& path = o.out_path;
     const std::filesystem::path out = path;
     if (out.extension() != ".wav" && out.extension() != ".flac") {
@@ -78,7 +78,8 @@ Status check_out(const Options& o) {
     return Done{};
 }
 
-ExitCode analyse(measure::AnalysisRequest& request, audio::CaptureFile capture, const Options& o, Console& console) {
+ExitCode analyse(measure::AnalysisRequest& request, audio::CaptureFile capture, const MeasureOptions& o,
+                 Console& console) {
     request.coil = std::move(capture);
     const auto result = measure::analyze(request);
     if (!result) return console.fail("measure", result.error());
@@ -87,7 +88,7 @@ ExitCode analyse(measure::AnalysisRequest& request, audio::CaptureFile capture, 
 
 // From the file if it could be written, so that the book knows where the capture came from.
 ExitCode keep_in_book(book::BookFile& file, book::NewRun run, measure::AnalysisRequest& request,
-                      audio::CaptureFile capture, const Options& o, bool in_file, Console& console) {
+                      audio::CaptureFile capture, const MeasureOptions& o, bool in_file, Console& console) {
     const std::string_view hookup = bench::describe(run.hookup).name;
     std::filesystem::path recording;
     if (in_file) {
@@ -109,7 +110,7 @@ ExitCode keep_in_book(book::BookFile& file, book::NewRun run, measure::AnalysisR
 }
 
 // Whether the disks have room for what the sweep will give.
-Status check_disks(const Options& o, const measure::SessionSettings& settings, const book::BookFile* book) {
+Status check_disks(const MeasureOptions& o, const measure::SessionSettings& settings, const book::BookFile* book) {
     const std::size_t captures = o.one_input ? (o.with_short ? 4 : 3) : 1;
     std::vector<Need> needs;
     if (!o.out_path.empty()) {
@@ -143,7 +144,7 @@ ExitCode write_standards(measure::AnalysisRequest& request, const Console& conso
     return code;
 }
 
-ExitCode run(const Options& o, Console& console) {
+ExitCode run(const MeasureOptions& o, Console& console) {
     auto request = make_request(o.bench);
     if (!request) return console.fail("measure", request.error());
     // Before anything sounds.
@@ -198,7 +199,7 @@ ExitCode run(const Options& o, Console& console) {
 }  // namespace
 
 Command add_measure(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<MeasureOptions>();
     CLI::App* app = root.add_subcommand("measure", "Sweep the coil and find its resonance and Q");
     add_port_options(*app, o->port, "Frames in one period (default: about 2/3 s, longer for a narrow resonance)");
     add_bench_options(*app, o->bench);

@@ -20,7 +20,7 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct PredictOptions {
     std::string coil_path;
     bool json = false;
     bool profile = false;
@@ -107,7 +107,7 @@ std::string profile_text(const model::Profile& profile) {
     return out;
 }
 
-ExitCode predict(const Options& o, Console& console) {
+ExitCode predict(const PredictOptions& o, Console& console) {
     const auto coil = record::read_coil(o.coil_path);
     if (!coil) return console.fail("predict", coil.error());
     const auto calculated = model::calculate(*coil);
@@ -160,7 +160,7 @@ ExitCode predict(const Options& o, Console& console) {
 }  // namespace
 
 Command add_predict(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<PredictOptions>();
     CLI::App* app = root.add_subcommand("predict", "Calculate the resonance from the coil's dimensions");
     app->add_option("COIL", o->coil_path, "Description of the coil (JSON)")->required()->type_name("COIL.json");
     app->add_flag("--profile", o->profile, "Add voltage and current along the winding");

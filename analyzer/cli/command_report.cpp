@@ -23,7 +23,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-struct Options {
+struct ReportOptions {
     std::vector<std::string> sources, runs;
     std::string coil_path, out, title, note;
     double allowance = tuning::kDefaultAllowance;
@@ -55,7 +55,7 @@ Status take_result(const std::string& path, Gathered& into) {
     return Done{};
 }
 
-Status take_book(const Options& o, const std::string& path, Console& console, Gathered& into) {
+Status take_book(const ReportOptions& o, const std::string& path, Console& console, Gathered& into) {
     const auto looked = look_into(console, "report", path);
     if (!looked) return looked.error();
     auto pages = share::pages_of(looked->opened.book, looked->places, o.runs);
@@ -80,7 +80,7 @@ Status take_book(const Options& o, const std::string& path, Console& console, Ga
     return Done{};
 }
 
-Result<Gathered> gather(const Options& o, Console& console) {
+Result<Gathered> gather(const ReportOptions& o, Console& console) {
     Gathered all;
     const auto books =
         std::count_if(o.sources.begin(), o.sources.end(), [](const std::string& path) { return book::is_book(path); });
@@ -110,7 +110,7 @@ Result<Gathered> gather(const Options& o, Console& console) {
 }
 
 // The verdict, where there are a secondary and a tank to give one.
-void add_tuning(const Options& o, Console& console, Gathered& all) {
+void add_tuning(const ReportOptions& o, Console& console, Gathered& all) {
     all.report.no_tuning = share::why_no_tuning(all.known, all.tank_coil ? &*all.tank_coil : nullptr);
     if (!all.tank_coil) return;
     auto request = share::tune_request(all.known, *all.tank_coil, all.tank_coil_name);
@@ -125,7 +125,7 @@ void add_tuning(const Options& o, Console& console, Gathered& all) {
     }
 }
 
-ExitCode write_report(const Options& o, Console& console) {
+ExitCode write_report(const ReportOptions& o, Console& console) {
     std::vector<std::string> inputs = o.sources;
     inputs.push_back(o.coil_path);
     if (const Status free = check_target(o.out, inputs); !free) return console.fail("report", free.error());
@@ -158,7 +158,7 @@ ExitCode write_report(const Options& o, Console& console) {
 }  // namespace
 
 Command add_report(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<ReportOptions>();
     CLI::App* app =
         root.add_subcommand("report", "Put a book or results on a few pages: one HTML file that prints well");
     app->add_option("SOURCE", o->sources, "A bench book, or outputs of analyze --json --curve, oldest first")

@@ -17,7 +17,7 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct SimulateOptions {
     std::string bench_path;
     std::string hookup_name;
     std::string out_path;
@@ -39,7 +39,7 @@ audio::SampleFormat format_of(const bench::Interface& interface) {
     return interface.bits <= 24 ? audio::SampleFormat::pcm24 : audio::SampleFormat::pcm32;
 }
 
-Result<std::vector<double>> sweep_signal(const Options& o, double rate_hz) {
+Result<std::vector<double>> sweep_signal(const SimulateOptions& o, double rate_hz) {
     dsp::PeriodicSweep sweep;
     sweep.sample_rate_hz = rate_hz;
     sweep.period_frames = o.period;
@@ -53,7 +53,7 @@ Result<std::vector<double>> sweep_signal(const Options& o, double rate_hz) {
     return signal;
 }
 
-ExitCode simulate(const Options& o, Console& console) {
+ExitCode simulate(const SimulateOptions& o, Console& console) {
     auto bench = bench::read_bench(o.bench_path);
     if (!bench) return console.fail("simulate", bench.error());
     if (o.seed) bench->seed = *o.seed;
@@ -105,7 +105,7 @@ ExitCode simulate(const Options& o, Console& console) {
 }  // namespace
 
 Command add_simulate(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<SimulateOptions>();
     CLI::App* app = root.add_subcommand("simulate", "Make a capture on a simulated bench");
     app->add_option("BENCH", o->bench_path, "Description of the bench (JSON)")->required()->type_name("BENCH.json");
     std::vector<std::string> names;

@@ -14,7 +14,7 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct StimulusOptions {
     double rate_hz = 192000;
     std::size_t period = 131072;
     std::size_t periods = 8;
@@ -25,7 +25,7 @@ struct Options {
     bool json = false;
 };
 
-ExitCode stimulus(const Options& o, Console& console) {
+ExitCode stimulus(const StimulusOptions& o, Console& console) {
     dsp::PeriodicSweep sweep;
     sweep.sample_rate_hz = o.rate_hz;
     sweep.period_frames = o.period;
@@ -78,7 +78,7 @@ ExitCode stimulus(const Options& o, Console& console) {
 }  // namespace
 
 Command add_stimulus(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<StimulusOptions>();
     CLI::App* app = root.add_subcommand("stimulus", "Write the sweep to an audio file");
     add_quantity(*app, "--rate", o->rate_hz, record::Unit::hertz, "Sample rate (default 192k)");
     app->add_option("--period", o->period, "Frames in one period (default 131072)")->check(CLI::Range(64, 1 << 24));

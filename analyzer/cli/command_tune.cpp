@@ -14,7 +14,7 @@
 namespace coldtune::cli {
 namespace {
 
-struct Options {
+struct TuneOptions {
     std::string secondary_path, primary_path, coil_path, bare_path;
     std::vector<std::string> taps;
     double allowance = tuning::kDefaultAllowance;
@@ -29,7 +29,7 @@ Status read_into(const std::string& path, std::optional<measure::KnownResult>& i
     return Done{};
 }
 
-Result<tuning::TuneRequest> request_of(const Options& o) {
+Result<tuning::TuneRequest> request_of(const TuneOptions& o) {
     tuning::TuneRequest request;
     request.allowance = o.allowance;
     auto coil = record::read_coil(o.coil_path);
@@ -51,7 +51,7 @@ Result<tuning::TuneRequest> request_of(const Options& o) {
     return request;
 }
 
-ExitCode tune(const Options& o, Console& console) {
+ExitCode tune(const TuneOptions& o, Console& console) {
     const auto request = request_of(o);
     if (!request) return console.fail("tune", request.error());
     const auto result = tuning::tune(*request);
@@ -68,7 +68,7 @@ ExitCode tune(const Options& o, Console& console) {
 }  // namespace
 
 Command add_tune(CLI::App& root) {
-    auto o = std::make_shared<Options>();
+    auto o = std::make_shared<TuneOptions>();
     CLI::App* app = root.add_subcommand("tune", "Set the primary to the measured secondary: where to put the tap");
     app->add_option("--secondary", o->secondary_path,
                     "Output of analyze, loading or combine --json: the secondary with its top load, where it stands")

@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "analyzer/cli/text_row.hpp"
 #include "analyzer/record/quantity.hpp"
 
 namespace coldtune::cli {
@@ -12,10 +13,6 @@ namespace {
 using record::format_quantity;
 using record::format_with_uncertainty;
 using record::Unit;
-
-void row(std::string& out, std::string_view name, std::string_view value, std::string_view remark = {}) {
-    out += fmt::format("  {:<16}{}{}{}\n", name, value, remark.empty() ? "" : "   ", remark);
-}
 
 std::string wrapped(std::string_view text, std::size_t indent, std::size_t width) {
     std::string out;

@@ -4,6 +4,7 @@
 
 #include "analyzer/bench/hookup.hpp"
 #include "analyzer/cli/frequency_axis.hpp"
+#include "analyzer/cli/text_row.hpp"
 #include "analyzer/record/quantity.hpp"
 #include "analyzer/tuning/words.hpp"
 
@@ -16,10 +17,6 @@ using tuning::Interval;
 using tuning::Remark;
 
 constexpr tuning::Ways kWays = {"--allowance", "give --inductance", "give --coil COIL.json"};
-
-void row(std::string& out, std::string_view name, std::string_view value, std::string_view remark = {}) {
-    out += fmt::format("  {:<16}{}{}{}\n", name, value, remark.empty() ? "" : "   ", remark);
-}
 
 void rows(std::string& out, const std::vector<tuning::Line>& lines) {
     for (const tuning::Line& line : lines) row(out, line.name, line.value, line.remark);

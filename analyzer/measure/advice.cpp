@@ -26,10 +26,6 @@ constexpr double kQShare = 0.7;  // of the copper Q survives former, floor and s
 constexpr double kSpacing_hz = 1.5;
 constexpr std::size_t kCoarseBins = 1500;
 
-std::string hertz(double f) {
-    return record::format_quantity(f, record::Unit::hertz, 3);
-}
-
 // The bins of a sweep over the band, thinned where the curve is smooth: each stands for the `weight` bins around it.
 struct Bins {
     std::vector<double> frequency_hz;
@@ -151,8 +147,8 @@ std::string percent(double relative) {
 }
 
 std::string sentence_of(const Advice& a) {
-    const std::string head = fmt::format("calculated {}; this interface is usable to about {}", hertz(a.calculated_hz),
-                                         hertz(a.band.high_hz));
+    const std::string head = fmt::format("calculated {}; this interface is usable to about {}",
+                                         record::hertz_text(a.calculated_hz, 3), record::hertz_text(a.band.high_hz, 3));
     const std::string capacitors = in_words(a.loading);
     if (a.way && a.expected_u95_relative) {
         std::string text =

@@ -93,10 +93,6 @@ std::optional<dsp::LeastSquaresSolution> follow_curve(const Problem& problem, co
     return best;
 }
 
-std::string hertz(double f) {
-    return record::format_quantity(f, record::Unit::hertz, 3);
-}
-
 }  // namespace
 
 BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const ShapeFamily& family,
@@ -235,7 +231,7 @@ BelowBandOutcome find_below_band(const dsp::CorrectedResponse& data, const Shape
         return BelowBandRefusal{fmt::format(
             "the resonance lies too far above the usable band ({}) for the curve below it to tell where ({}); use an "
             "interface with a higher rate, {}load the head with known capacitors (coldtune loading){}",
-            hertz(used.high_hz),
+            record::hertz_text(used.high_hz, 3),
             learned ? fmt::format("more than {} times its upper edge", kBelowBandReach)
                     : std::string("the curve narrows the calculated value hardly at all"),
             data.used_open ? "or " : "measure the open standard, or ",

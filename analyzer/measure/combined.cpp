@@ -123,7 +123,7 @@ CombinedValue combine_one(std::vector<Entry>& entries) {
     return out;
 }
 
-Entry entry_of(Quantity quantity, const KnownResult& result, const KnownValue& value, const std::string& route) {
+Entry entry_of(KnownQuantity quantity, const KnownResult& result, const KnownValue& value, const std::string& route) {
     return {{quantity, result.name, route, value.value, value.u95, 0, 0}, value.parts};
 }
 
@@ -221,10 +221,10 @@ Result<CombinedResult> combine(const std::vector<KnownResult>& results,
     }
     std::vector<Entry> resonance, inductance;
     for (const KnownResult& r : results) {
-        if (r.resonance) resonance.push_back(entry_of(Quantity::resonance, r, *r.resonance, r.way));
+        if (r.resonance) resonance.push_back(entry_of(KnownQuantity::resonance, r, *r.resonance, r.way));
         if (!r.inductance) continue;
         const bool series = r.resonance.has_value();
-        inductance.push_back(entry_of(Quantity::inductance, r, *r.inductance, series ? r.way : "winding"));
+        inductance.push_back(entry_of(KnownQuantity::inductance, r, *r.inductance, series ? r.way : "winding"));
         // A series' own resonance holds its inductance already.
         if (!series && family) resonance.push_back(resonance_from_winding(r, *family));
     }

@@ -25,11 +25,11 @@
 
 namespace coldtune::measure {
 
-enum class Quantity { resonance, inductance };
+enum class KnownQuantity { resonance, inductance };
 
 // What one result says about one quantity.
 struct Statement {
-    Quantity quantity = Quantity::resonance;
+    KnownQuantity quantity = KnownQuantity::resonance;
     std::string name;   // of the result
     std::string route;  // "in-band", "below-band", "loading-series", "winding", "winding and described capacitance"
     double value = 0, u95 = 0;

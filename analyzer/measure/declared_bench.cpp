@@ -20,7 +20,7 @@ using Complex = std::complex<double>;
 constexpr double kResistor = 0.05;
 // Lead and input together are hardly ever under a quarter or over four times of what is declared (about 10 cm to 4 m of
 // cable at 100 pF/m; common practice, no source).
-constexpr double kCapacitance = 4;
+constexpr double kCapacitanceFactor = 4;
 // Rms of what is left of the open lead's ratio beside a smooth curve: a loop 54 dB down. Ten times that moved a
 // resonance by up to ten half-widths on simulated benches corrected by the open standard alone.
 constexpr double kRipple = 1.4e-3;
@@ -142,7 +142,7 @@ std::optional<Finding> judge_bench(const dsp::Standards& standards, const dsp::B
     const auto seen = capacitance_seen(*standards.open, bench.reference_ohm);
     if (!seen) return std::nullopt;
     const double ratio = *seen / bench.input_capacitance_f;
-    if (ratio < kCapacitance && ratio > 1 / kCapacitance) return std::nullopt;
+    if (ratio < kCapacitanceFactor && ratio > 1 / kCapacitanceFactor) return std::nullopt;
     return Finding{
         FindingCode::correction_stale, Weight::caution,
         fmt::format(

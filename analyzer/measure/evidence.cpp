@@ -13,10 +13,6 @@
 namespace coldtune::measure {
 namespace {
 
-std::string hertz(double f) {
-    return record::format_quantity(f, record::Unit::hertz, 4);
-}
-
 // Limits of judgement. None has a published source; each says what it protects.
 constexpr double kQuietPeakDbfs = -60;  // under this a 16-bit interface has about 10 usable bits less than it could
 constexpr double kReferenceSignalToNoise = 10;  // per bin, amplitude: a ratio with 10 % error is no reference
@@ -241,7 +237,7 @@ std::vector<Finding> judge_no_fit(const dsp::NoFit& no_fit, const dsp::Corrected
                                   const dsp::BenchValues& bench, bench::Hookup hookup) {
     const double low = corrected.frequency_hz.empty() ? 0 : corrected.frequency_hz.front();
     const double high = corrected.frequency_hz.empty() ? 0 : corrected.frequency_hz.back();
-    const std::string band = fmt::format("{} and {}", hertz(low), hertz(high));
+    const std::string band = fmt::format("{} and {}", record::hertz_text(low), record::hertz_text(high));
     using Reason = dsp::NoFit::Reason;
 
     if (no_fit.reason == Reason::too_coarse || no_fit.reason == Reason::does_not_describe ||

@@ -220,10 +220,6 @@ Highest find_highest(const dsp::Response& response, const dsp::BenchValues& benc
     return out;
 }
 
-std::string hertz(double f) {
-    return record::format_quantity(f, record::Unit::hertz, 4);
-}
-
 // The wire hangs on the head: relative rise of the resonance when it is taken away, and its standard uncertainty.
 struct WireShift {
     double relative = 0, u = 0;
@@ -265,7 +261,7 @@ PickupOutcome find_pickup(const dsp::Response& response, const dsp::BenchValues&
             FindingCode::outside_band, Weight::reject,
             fmt::format("no resonance at the wire between {} and {}; use an interface with a higher rate, or "
                         "give the coil's description (--coil) to find the resonance from the curve below it",
-                        hertz(usable->low_hz), hertz(usable->high_hz))};
+                        record::hertz_text(usable->low_hz), record::hertz_text(usable->high_hz))};
     }
     // From wide to narrow until the circuit describes what is seen; what the last step moved is the form's share.
     std::optional<Fit> best;

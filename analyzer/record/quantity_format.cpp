@@ -154,6 +154,10 @@ std::string engineering_text(const Decimal& decimal, Unit unit, bool unicode) {
 
 }  // namespace
 
+std::string hertz_text(double frequency_hz, int digits) {
+    return format_quantity(frequency_hz, Unit::hertz, digits);
+}
+
 std::string format_quantity(double value, Unit unit, int digits, bool unicode) {
     if (!std::isfinite(value)) return "unknown";
     if (value == 0) return with_symbol("0", unit, unit == Unit::ratio ? shares[1] : Scale{}, unicode);

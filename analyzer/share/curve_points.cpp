@@ -1,4 +1,5 @@
 #include "analyzer/share/curve_points.hpp"
+#include "dsp/is_finite.hpp"
 
 #include <fmt/format.h>
 
@@ -13,7 +14,7 @@ Result<std::vector<std::size_t>> ascending_points(const measure::Curve& curve) {
     std::vector<std::size_t> points;
     for (std::size_t k = 0; k < f.size(); ++k) {
         const auto z = curve.impedance_ohm[k];
-        if (std::isfinite(f[k]) && f[k] > 0 && std::isfinite(z.real()) && std::isfinite(z.imag())) points.push_back(k);
+        if (std::isfinite(f[k]) && f[k] > 0 && dsp::is_finite(z)) points.push_back(k);
     }
     if (points.empty()) return bad_input("there is no curve in it; analyze with --json --curve keeps one");
     std::sort(points.begin(), points.end(), [&](std::size_t a, std::size_t b) { return f[a] < f[b]; });

@@ -9,6 +9,7 @@
 #include "analyzer/record/plain_text.hpp"
 #include "analyzer/share/response_csv.hpp"
 #include "analyzer/share/text_lines.hpp"
+#include "dsp/is_finite.hpp"
 
 namespace coldtune::share {
 namespace {
@@ -241,7 +242,7 @@ private:
         std::complex<double> z = cartesian_ ? std::complex(at(Kind::real), at(Kind::imaginary))
                                             : at(Kind::magnitude) * std::polar(1.0, at(Kind::phase));
         if (admittance_) z = 1.0 / z;
-        if (!std::isfinite(z.real()) || !std::isfinite(z.imag())) return lines_.error("an admittance of 0");
+        if (!dsp::is_finite(z)) return lines_.error("an admittance of 0");
         const auto deviation = value[static_cast<std::size_t>(Kind::deviation)];
         const bool known = deviation && *deviation >= 0;
         any_deviation_ = any_deviation_ || known;

@@ -7,6 +7,7 @@
 #include "analyzer/record/plain_text.hpp"
 #include "analyzer/share/text_lines.hpp"
 #include "analyzer/share/touchstone.hpp"
+#include "dsp/is_finite.hpp"
 
 namespace coldtune::share {
 namespace {
@@ -158,7 +159,7 @@ private:
         if (++points_ > kMostPoints) return lines_.error(fmt::format("more than {} points", kMostPoints));
         last_hz_ = frequency_hz;
         const Complex z = impedance(v[1], v[2]);
-        if (frequency_hz > 0 && std::isfinite(z.real()) && std::isfinite(z.imag())) {
+        if (frequency_hz > 0 && dsp::is_finite(z)) {
             curve_.frequency_hz.push_back(frequency_hz);
             curve_.impedance_ohm.push_back(z);
         }

@@ -1,5 +1,7 @@
 // The simulated bench's circuit against closed forms and identities (against ngspice: tests/outside).
 #include "analyzer/bench/bench_circuit.hpp"
+#include "tests/support/lumped_bench.hpp"
+#include "tests/support/two_pi.hpp"
 
 #include <gtest/gtest.h>
 
@@ -12,13 +14,6 @@ namespace coldtune::bench {
 namespace {
 
 using Complex = std::complex<double>;
-constexpr double kTwoPi = 2 * std::numbers::pi;
-
-Bench lumped_bench() {
-    Bench bench;
-    bench.coil = LumpedCoil{{{0.12, 31e-12, 610}}, 5e-12};
-    return bench;
-}
 
 Bench model_bench() {
     Bench bench = default_bench();

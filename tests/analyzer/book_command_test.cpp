@@ -12,7 +12,7 @@ namespace coldtune {
 namespace {
 
 namespace fs = std::filesystem;
-using Json = nlohmann::json;
+using PlainJson = nlohmann::json;
 using testing::bytes_of;
 using testing::coldtune;
 using ::testing::HasSubstr;
@@ -39,7 +39,7 @@ TEST_F(BookCommand, AddKeepsWhatAnalyzeSays) {
     const Said added =
         with({"book", "add", path(), "--json", "--name", "bare", "--note", "head free"}, analysis(at("foot.wav")));
     ASSERT_EQ(added.code, 0) << added.err;
-    const Json j = Json::parse(added.out);
+    const PlainJson j = PlainJson::parse(added.out);
     EXPECT_EQ(j.at("schema"), "coldtune.book-added.v1");
     EXPECT_EQ(j.at("run"), 1);
     EXPECT_EQ(j.at("save_number"), 1);
@@ -52,7 +52,7 @@ TEST_F(BookCommand, AddKeepsWhatAnalyzeSays) {
                         "--open", at("bench.captures/0002-open.flac"), "--coil", at("coil.json"), "--json", "--curve"})
                   .out,
               stored);
-    EXPECT_EQ(j.at("result"), Json::parse(with({"analyze", "--json"}, analysis(at("foot.wav"))).out));
+    EXPECT_EQ(j.at("result"), PlainJson::parse(with({"analyze", "--json"}, analysis(at("foot.wav"))).out));
     const Said text = with({"book", "add", path()}, analysis(at("foot.wav")));
     EXPECT_EQ(text.out, plain.out);
     EXPECT_THAT(text.err, HasSubstr("kept as run 2 in "));
@@ -68,7 +68,7 @@ TEST_F(BookCommand, ListAndShowTellWhatIsThere) {
          {"save 2 of 20", "1 run, 1 coil version, 1 interface, 2 captures", "caution", "foot", "(wall moved)", "kHz"}) {
         EXPECT_THAT(list.out, HasSubstr(part));
     }
-    const Json l = Json::parse(coldtune({"book", "list", path(), "--json"}).out);
+    const PlainJson l = PlainJson::parse(coldtune({"book", "list", path(), "--json"}).out);
     EXPECT_EQ(l.at("schema"), "coldtune.book-list.v1");
     EXPECT_EQ(l.at("runs").size(), 1U);
     EXPECT_EQ(l.at("runs")[0].at("verdict"), "caution");                       // its description is of another coil
@@ -79,12 +79,12 @@ TEST_F(BookCommand, ListAndShowTellWhatIsThere) {
                              "0002-open.flac", "wall moved", "made up"}) {
         EXPECT_THAT(show.out, HasSubstr(part));
     }
-    const Json s = Json::parse(coldtune({"book", "show", path(), "1", "--json", "--curve"}).out);
+    const PlainJson s = PlainJson::parse(coldtune({"book", "show", path(), "1", "--json", "--curve"}).out);
     EXPECT_EQ(s.at("schema"), "coldtune.book-run.v1");
-    EXPECT_EQ(s.at("run").at("result"), Json::parse(bytes_of(folder_ / "bench.captures/run-0001.json")));
+    EXPECT_EQ(s.at("run").at("result"), PlainJson::parse(bytes_of(folder_ / "bench.captures/run-0001.json")));
     EXPECT_EQ(s.at("captures").size(), 2U);
-    EXPECT_EQ(s.at("coil"), Json::parse(bytes_of(folder_ / "coil.json")));
-    EXPECT_EQ(Json::parse(coldtune({"book", "show", path(), "1", "--coil"}).out), s.at("coil"));
+    EXPECT_EQ(s.at("coil"), PlainJson::parse(bytes_of(folder_ / "coil.json")));
+    EXPECT_EQ(PlainJson::parse(coldtune({"book", "show", path(), "1", "--coil"}).out), s.at("coil"));
     const Said none = coldtune({"book", "show", path(), "7"});
     EXPECT_EQ(none.code, 2);
     EXPECT_THAT(none.err, StartsWith("coldtune book show: there is no run \"7\""));
@@ -93,7 +93,7 @@ TEST_F(BookCommand, ListAndShowTellWhatIsThere) {
 TEST_F(BookCommand, AnalyzeAndMeasureKeepTheirRunsWithBook) {
     const Said analyzed = with({"analyze", "--book", path(), "--json"}, analysis(at("foot.wav")));
     EXPECT_EQ(analyzed.code, 0) << analyzed.err;
-    EXPECT_EQ(Json::parse(analyzed.out).at("schema"), "coldtune.result.v1");  // the contract of analyze stays
+    EXPECT_EQ(PlainJson::parse(analyzed.out).at("schema"), "coldtune.result.v1");  // the contract of analyze stays
     const Said measured =
         coldtune({"measure", "--device", "simulated", "--hookup", "open", "--reference", "10k", "--rate", "48000",
                   "--period", "24000", "--periods", "3", "--book", path(), "--name", "lead"});
@@ -115,7 +115,7 @@ TEST_F(BookCommand, AnalyzeAndMeasureKeepTheirRunsWithBook) {
     EXPECT_EQ(with({"analyze", "--name", "x"}, analysis(at("foot.wav"))).code, 2);  // --name belongs to --book
     const Said check = coldtune({"book", "check", path(), "--again", "--json"});
     EXPECT_EQ(check.code, 0) << check.err << check.out;
-    EXPECT_EQ(Json::parse(check.out).at("runs_same"), 3);
+    EXPECT_EQ(PlainJson::parse(check.out).at("runs_same"), 3);
 }
 
 TEST_F(BookCommand, ARejectedMeasurementIsKeptAndSaysSo) {
@@ -140,7 +140,7 @@ TEST_F(BookCommand, CheckNamesWhatIsWrong) {
     const Said check = coldtune({"book", "check", path()});
     EXPECT_EQ(check.code, 3);
     EXPECT_THAT(check.err, HasSubstr("0001-foot.flac"));
-    const Json j = Json::parse(coldtune({"book", "check", path(), "--json"}).out);
+    const PlainJson j = PlainJson::parse(coldtune({"book", "check", path(), "--json"}).out);
     EXPECT_EQ(j.at("sound"), false);
     EXPECT_TRUE(j.at("runs_again").is_null());
 }
@@ -152,18 +152,18 @@ TEST_F(BookCommand, ADamagedBookIsOpenedFromTheSaveBeforeAndSaidSo) {
     const Said list = coldtune({"book", "list", path(), "--json"});
     EXPECT_EQ(list.code, 0);
     EXPECT_THAT(list.err, HasSubstr("opened save 1 of "));
-    EXPECT_THAT(Json::parse(list.out).at("recovered").at("cause").get<std::string>(), HasSubstr("not JSON"));
+    EXPECT_THAT(PlainJson::parse(list.out).at("recovered").at("cause").get<std::string>(), HasSubstr("not JSON"));
     const Said check = coldtune({"book", "check", path()});
     EXPECT_EQ(check.code, 3);
     EXPECT_EQ(check.error_lines(), 1) << check.err;
     EXPECT_EQ(check.out.find("all is as it was kept"), std::string::npos) << check.out;
     EXPECT_THAT(check.err, HasSubstr("opened save 1 of "));
-    EXPECT_EQ(Json::parse(coldtune({"book", "check", path(), "--json"}).out).at("sound"), false);
+    EXPECT_EQ(PlainJson::parse(coldtune({"book", "check", path(), "--json"}).out).at("sound"), false);
     const Said note = coldtune({"book", "note", path(), "1", "again", "--json"});
     EXPECT_EQ(note.code, 0);
     EXPECT_THAT(note.err, HasSubstr("opened save 1 of "));
     EXPECT_EQ(bytes_of(folder_ / "bench.damaged-1.json"), "damaged");
-    EXPECT_EQ(Json::parse(note.out).at("notes"), 1);
+    EXPECT_EQ(PlainJson::parse(note.out).at("notes"), 1);
 }
 
 TEST_F(BookCommand, RestoreGoesBackWithoutLosingThePresent) {
@@ -175,13 +175,13 @@ TEST_F(BookCommand, RestoreGoesBackWithoutLosingThePresent) {
     const Said back = coldtune({"book", "restore", path(), "--save", "1"});
     EXPECT_EQ(back.code, 0) << back.err;
     EXPECT_THAT(back.out, HasSubstr("is again as of save 1, with 1 run; this is save 3"));
-    EXPECT_EQ(Json::parse(coldtune({"book", "list", path(), "--json"}).out).at("runs").size(), 1U);
+    EXPECT_EQ(PlainJson::parse(coldtune({"book", "list", path(), "--json"}).out).at("runs").size(), 1U);
     ASSERT_EQ(coldtune({"book", "restore", path(), "--save", "2", "--json"}).code, 0);
-    EXPECT_EQ(Json::parse(coldtune({"book", "list", path(), "--json"}).out).at("runs").size(), 2U);
+    EXPECT_EQ(PlainJson::parse(coldtune({"book", "list", path(), "--json"}).out).at("runs").size(), 2U);
     add_one();  // numbers are not given twice
-    EXPECT_EQ(Json::parse(coldtune({"book", "list", path(), "--json"}).out).at("runs")[2].at("number"), 3);
+    EXPECT_EQ(PlainJson::parse(coldtune({"book", "list", path(), "--json"}).out).at("runs")[2].at("number"), 3);
     EXPECT_EQ(coldtune({"book", "restore", path(), "--save", "99"}).code, 2);
-    const Json list = Json::parse(coldtune({"book", "restore", path(), "--json"}).out);
+    const PlainJson list = PlainJson::parse(coldtune({"book", "restore", path(), "--json"}).out);
     EXPECT_EQ(list.at("saves").size(), 4U);
 }
 
@@ -201,7 +201,7 @@ TEST_F(BookCommand, ACopyOfWhatIsNotAsItWasKeptSaysSo) {
     EXPECT_EQ(copy.code, 3);
     for (const char* part : {"0002-open.flac: holds 7 bytes", "run-0001.json: is missing", "2 files are not as kept"})
         EXPECT_THAT(copy.err, HasSubstr(part));
-    EXPECT_EQ(Json::parse(copy.out).at("faults").size(), 2U);
+    EXPECT_EQ(PlainJson::parse(copy.out).at("faults").size(), 2U);
     // All that was there is in it.
     EXPECT_EQ(bytes_of(at("copy.captures/0001-foot.flac")), bytes_of(at("bench.captures/0001-foot.flac")));
     EXPECT_EQ(bytes_of(at("copy.captures/0002-open.flac")), "changed");

@@ -15,7 +15,7 @@ namespace coldtune {
 namespace {
 
 namespace fs = std::filesystem;
-using Json = nlohmann::json;
+using PlainJson = nlohmann::json;
 using testing::bytes_of;
 using testing::coldtune;
 using ::testing::HasSubstr;
@@ -39,11 +39,13 @@ protected:
         ASSERT_EQ(coldtune({"book", "add", path(), at("swapped.wav"), "--hookup", "foot", "--reference", "10k"}).code,
                   4);
     }
-    [[nodiscard]] Json stored() const { return Json::parse(bytes_of(folder_ / "bench.captures/run-0001.json")); }
+    [[nodiscard]] PlainJson stored() const {
+        return PlainJson::parse(bytes_of(folder_ / "bench.captures/run-0001.json"));
+    }
 };
 
 TEST_F(BookShare, ExportsARunAsTheResultFileItself) {
-    const Json curve = stored().at("curve");
+    const PlainJson curve = stored().at("curve");
     for (const char* name : {"a.csv", "a.s1p", "a.ts"}) {
         const Said said = coldtune({"book", "export", path(), "1", "--out", at(name), "--parameter", "z"});
         ASSERT_EQ(said.code, 0) << said.err;
@@ -70,7 +72,7 @@ TEST_F(BookShare, ExportsARunAsTheResultFileItself) {
         << "From bench.json, run 1\n";
     const Said plot = coldtune({"book", "export", path(), "1", "--out", at("p.svg"), "--over", at("a.csv"), "--json"});
     ASSERT_EQ(plot.code, 0) << plot.err;
-    EXPECT_EQ(Json::parse(plot.out).at("kind"), "svg");
+    EXPECT_EQ(PlainJson::parse(plot.out).at("kind"), "svg");
     for (const char* word : {"with &lt;top&gt; load", "calculated", "a.csv", "measured 6"}) {
         EXPECT_TRUE(bytes_of(at("p.svg")).find(word) != std::string::npos) << word;
     }
@@ -122,7 +124,7 @@ TEST_F(BookShare, ReportHoldsTheRunsOfABook) {
     }
     EXPECT_THAT(said.out, HasSubstr("without the tuning: no run gave that of the tank"));
     // The number of the book, as `book list` says it.
-    const Json l = Json::parse(coldtune({"book", "list", path(), "--json"}).out);
+    const PlainJson l = PlainJson::parse(coldtune({"book", "list", path(), "--json"}).out);
     const double khz = l.at("runs")[0].at("frequency_hz").get<double>() / 1000;
     EXPECT_TRUE(html.find(fmt::format("{:.2f}", khz).substr(0, 4)) != std::string::npos)
         << fmt::format("{:.2f}", khz).substr(0, 4);
@@ -130,7 +132,7 @@ TEST_F(BookShare, ReportHoldsTheRunsOfABook) {
     const Said both =
         coldtune({"report", path(), at("bench.captures/run-0001.json"), "--run", "1", "--json", "--out", at("b.html")});
     ASSERT_EQ(both.code, 0) << both.err;
-    EXPECT_EQ(Json::parse(both.out).at("runs"), 2);
+    EXPECT_EQ(PlainJson::parse(both.out).at("runs"), 2);
     EXPECT_TRUE(bytes_of(at("b.html")).find("swapped") == std::string::npos) << "swapped";
     for (const auto& [arguments, code, says] : std::vector<std::tuple<std::vector<std::string>, int, const char*>>{
              {{path(), path()}, 2, "one book"},
@@ -181,11 +183,11 @@ TEST_F(BookShare, KeepsACoupledPairAndMakesItAgain) {
     const Said added = coldtune(add);
     ASSERT_EQ(added.code, 0) << added.err;
     EXPECT_EQ(coldtune(analyze).out, bytes_of(folder_ / "bench.captures/run-0002.json"));
-    const Json pair = Json::parse(bytes_of(folder_ / "bench.captures/run-0002.json")).at("pair");
+    const PlainJson pair = PlainJson::parse(bytes_of(folder_ / "bench.captures/run-0002.json")).at("pair");
     ASSERT_TRUE(pair.is_object());
-    EXPECT_TRUE(Json::parse(bytes_of(path())).at("runs")[1].at("settings").at("coupled").get<bool>());
-    EXPECT_FALSE(Json::parse(bytes_of(path())).at("runs")[0].at("settings").contains("coupled"));
-    const Json l = Json::parse(coldtune({"book", "list", path(), "--json"}).out);
+    EXPECT_TRUE(PlainJson::parse(bytes_of(path())).at("runs")[1].at("settings").at("coupled").get<bool>());
+    EXPECT_FALSE(PlainJson::parse(bytes_of(path())).at("runs")[0].at("settings").contains("coupled"));
+    const PlainJson l = PlainJson::parse(coldtune({"book", "list", path(), "--json"}).out);
     EXPECT_EQ(l.at("runs")[1].at("k"), pair.at("k"));
     EXPECT_EQ(l.at("runs")[1].at("primary_frequency_hz"), pair.at("primary_frequency_hz"));
     for (const char* part : {"coupling k", "secondary", "tank"}) {

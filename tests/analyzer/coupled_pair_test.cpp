@@ -11,11 +11,10 @@
 #include "analyzer/model/primary.hpp"
 #include "tests/support/example_pair.hpp"
 #include "tests/support/true_pair.hpp"
+#include "tests/support/two_pi.hpp"
 
 namespace coldtune::model {
 namespace {
-
-constexpr double kTwoPi = 2 * std::numbers::pi;
 
 struct Both {
     std::shared_ptr<const SecondaryModel> secondary;

@@ -22,7 +22,7 @@ namespace {
 using ::testing::HasSubstr;
 using ::testing::Not;
 
-std::string refusal(std::string_view text, const JsonLimits& limits = {}) {
+std::string text_refusal(std::string_view text, const JsonLimits& limits = {}) {
     const auto json = parse_json(text, "test.json", limits);
     if (json) {
         ADD_FAILURE() << text.substr(0, 80) << " was read";
@@ -77,7 +77,7 @@ TEST(JsonText, CaresForNoLocale) {
     ASSERT_EQ(proof.str(), "1.234,5");  // the locale is in force for whoever asks it
     EXPECT_EQ(json_text(Json{{"f", 1234567.5}, {"n", 1234567}}, -1), R"({"f":1234567.5,"n":1234567})");
     EXPECT_EQ(parse_json("[0.5, 1e3]", "t")->at(0).get<double>(), 0.5);
-    EXPECT_THAT(refusal("[0,5,]"), HasSubstr("line 1, column 6"));
+    EXPECT_THAT(text_refusal("[0,5,]"), HasSubstr("line 1, column 6"));
 }
 
 TEST(JsonText, ReplacesBytesThatAreNoText) {
@@ -86,12 +86,12 @@ TEST(JsonText, ReplacesBytesThatAreNoText) {
 }
 
 TEST(JsonText, SaysWhereTheFaultIs) {
-    EXPECT_THAT(refusal("{\n  \"a\": 1,\n  \"b\": }\n"), HasSubstr("line 3, column 8: not JSON"));
-    EXPECT_THAT(refusal("[1, 2"), HasSubstr("line 1, column 6"));
-    EXPECT_THAT(refusal("{\"\u03A9\": x}"), HasSubstr("line 1, column 7"));  // columns count characters, not bytes
-    EXPECT_THAT(refusal("[1] 2"), HasSubstr("line 1, column 5"));
-    EXPECT_THAT(refusal(""), HasSubstr("empty"));
-    EXPECT_THAT(refusal(" \n\t "), HasSubstr("empty"));
+    EXPECT_THAT(text_refusal("{\n  \"a\": 1,\n  \"b\": }\n"), HasSubstr("line 3, column 8: not JSON"));
+    EXPECT_THAT(text_refusal("[1, 2"), HasSubstr("line 1, column 6"));
+    EXPECT_THAT(text_refusal("{\"\u03A9\": x}"), HasSubstr("line 1, column 7"));  // columns count characters, not bytes
+    EXPECT_THAT(text_refusal("[1] 2"), HasSubstr("line 1, column 5"));
+    EXPECT_THAT(text_refusal(""), HasSubstr("empty"));
+    EXPECT_THAT(text_refusal(" \n\t "), HasSubstr("empty"));
 }
 
 TEST(JsonText, ANumberBeyondADoubleIsNamedInOurWords) {
@@ -111,12 +111,12 @@ TEST(JsonText, RefusesWhatRfc8259Refuses) {
                              "[1e999]", "\"\t\"",  "\"\xff\"", "\"\\ud800\"", "\"\\x41\"",
                              "nul",     "True",    "[",        "]",           "{",
                              "}",       "\"",      "{\"a\"}",  "[1 2]"}) {
-        refusal(text);
+        text_refusal(text);
     }
 }
 
 TEST(JsonText, RefusesARepeatedKey) {
-    EXPECT_THAT(refusal(R"({"turns": 10, "x": {"turns": 1}, "turns": 11})"),
+    EXPECT_THAT(text_refusal(R"({"turns": 10, "x": {"turns": 1}, "turns": 11})"),
                 HasSubstr("line 1, column 40: the key \"turns\" stands twice"));
     EXPECT_TRUE(parse_json(R"([{"a":1},{"a":2}])", "t").ok());
 }
@@ -124,12 +124,12 @@ TEST(JsonText, RefusesARepeatedKey) {
 TEST(JsonText, BoundsDepthAndSize) {
     const auto nested = [](std::size_t n) { return std::string(n, '[') + std::string(n, ']'); };
     EXPECT_TRUE(parse_json(nested(32), "t").ok());
-    EXPECT_THAT(refusal(nested(33)), HasSubstr("column 33: more than 32 levels"));
-    EXPECT_THAT(refusal(std::string(10'000'000, '[')), HasSubstr("more than 32 levels"));
+    EXPECT_THAT(text_refusal(nested(33)), HasSubstr("column 33: more than 32 levels"));
+    EXPECT_THAT(text_refusal(std::string(10'000'000, '[')), HasSubstr("more than 32 levels"));
     std::string objects;
     for (int i = 0; i < 100000; ++i) objects += "{\"a\":";
-    EXPECT_THAT(refusal(objects), HasSubstr("more than 32 levels"));
-    EXPECT_THAT(refusal("[1,2,3]", {4, 32}), HasSubstr("7 bytes are too many; at most 4"));
+    EXPECT_THAT(text_refusal(objects), HasSubstr("more than 32 levels"));
+    EXPECT_THAT(text_refusal("[1,2,3]", {4, 32}), HasSubstr("7 bytes are too many; at most 4"));
 }
 
 TEST(JsonText, ManyKeysTakeNoQuadraticTime) {

@@ -12,13 +12,13 @@
 #include "analyzer/model/primary.hpp"
 #include "tests/support/bench_rig.hpp"
 #include "tests/support/example_pair.hpp"
+#include "tests/support/two_pi.hpp"
 
 namespace coldtune {
 namespace {
 
 using bench::Hookup;
 using Complex = std::complex<double>;
-constexpr double kTwoPi = 2 * std::numbers::pi;
 
 bench::Bench pair_bench() {
     bench::Bench bench;

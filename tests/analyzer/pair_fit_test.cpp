@@ -14,6 +14,7 @@
 #include "analyzer/model/primary.hpp"
 #include "tests/support/example_pair.hpp"
 #include "tests/support/true_pair.hpp"
+#include "tests/support/two_pi.hpp"
 
 namespace coldtune {
 namespace {
@@ -21,7 +22,6 @@ namespace {
 using bench::Hookup;
 using measure::Pair;
 
-constexpr double kTwoPi = 2 * std::numbers::pi;
 constexpr std::size_t kSections = 40;
 
 // -100 dBFS of noise against a sweep of -6 dBFS, five periods of 131072: 1.3e-5 of the generator side in each bin (as

@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "tests/support/loading_rig.hpp"
+#include "tests/support/two_pi.hpp"
 
 namespace coldtune {
 namespace {
@@ -21,7 +22,6 @@ using test::Series;
 using test::series_on;
 using ::testing::HasSubstr;
 
-constexpr double kTwoPi = 2 * std::numbers::pi;
 const std::vector<double> kFive = {100e-12, 150e-12, 220e-12, 330e-12, 680e-12};
 
 const test::Described& reference() {
@@ -38,7 +38,7 @@ TEST(LoadingCurve, InterpolatesTheModelItself) {
     const auto curve = test::LoadingCurve::of(*family);
     for (double c : {0.0, 1e-12, 10e-12, 47e-12, 220e-12, 1e-9, 20e-9}) {
         for (double scale : {0.8, 1.0, 1.3}) {
-            SCOPED_TRACE(testing::Message() << c << " F, scale " << scale);
+            SCOPED_TRACE(::testing::Message() << c << " F, scale " << scale);
             // All capacitances of the coil times `scale` and c added: the model with c/scale added, then scaled.
             const auto loaded = family->member(0).with_head_capacitance(c / scale);
             const double exact = loaded.modes_hz()[0] / std::sqrt(scale);
@@ -217,8 +217,9 @@ TEST(SeriesFit, BudgetAddsUpAndNamesEveryPart) {
         l = std::hypot(l, line.inductance_u_h);
         c = std::hypot(c, line.capacitance_u_f);
     }
-    EXPECT_THAT(names, testing::IsSupersetOf({"noise", "capacitors", "clock", "capacitor leads", "described inductance",
-                                              "described capacitance", "shape: length", "shape: surroundings"}));
+    EXPECT_THAT(names,
+                ::testing::IsSupersetOf({"noise", "capacitors", "clock", "capacitor leads", "described inductance",
+                                         "described capacitance", "shape: length", "shape: surroundings"}));
     // GUM 5.1.2: independent parts add as squares; k = 2.
     EXPECT_NEAR(2 * f / *judged.model->frequency_u95_hz, 1, 1e-9);
     EXPECT_NEAR(2 * l / judged.model->inductance_u95_h, 1, 1e-9);

@@ -1,5 +1,6 @@
 // The simulated bench seen through the door of a real interface.
 #include "analyzer/bench/simulated_port.hpp"
+#include "tests/support/lumped_bench.hpp"
 
 #include <gtest/gtest.h>
 
@@ -10,12 +11,6 @@
 
 namespace coldtune::bench {
 namespace {
-
-Bench lumped_bench() {
-    Bench bench;
-    bench.coil = LumpedCoil{{{0.12, 31e-12, 610}}, 5e-12};
-    return bench;
-}
 
 audio::SweepRequest request_of(std::size_t frames) {
     audio::SweepRequest request;

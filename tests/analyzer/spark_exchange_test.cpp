@@ -11,11 +11,11 @@
 #include <random>
 
 #include "analyzer/measure/spark_figures.hpp"
+#include "tests/support/two_pi.hpp"
 
 namespace coldtune::model {
 namespace {
 
-constexpr double kTwoPi = 2 * std::numbers::pi;
 constexpr double kNoLoss = 1e6;  // Q, the largest allowed: 6e-6 of the energy goes in each cycle
 
 // Tuned and without loss: split f / sqrt(1 +- k), and v1 = (cos w_l t + cos w_h t) / 2, which first vanishes as an

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
+#include <random>
 
 #include "tests/dsp/signal_support.hpp"
 
@@ -19,7 +20,7 @@ using testing::repeat;
 using testing::round_to;
 using testing::steady;
 
-constexpr double rate = 96000;
+constexpr double kHealthRate = 96000;
 constexpr std::size_t n = 16384;
 constexpr std::size_t lead = 24000;
 
@@ -27,7 +28,7 @@ constexpr std::size_t lead = 24000;
 // about.
 TwoChannelCapture good(unsigned seed = 1, Band band = {2000, 30000}, double level_dbfs = -6) {
     PeriodicSweep sweep;
-    sweep.sample_rate_hz = rate;
+    sweep.sample_rate_hz = kHealthRate;
     sweep.period_frames = n;
     sweep.periods = 6;
     sweep.band = band;
@@ -35,9 +36,9 @@ TwoChannelCapture good(unsigned seed = 1, Band band = {2000, 30000}, double leve
     sweep.lead_in_frames = lead;
     sweep.fade_frames = 256;
     sweep.lead_out_frames = 24000;
-    TwoChannelCapture capture{rate, *render(sweep), {}};
+    TwoChannelCapture capture{kHealthRate, *render(sweep), {}};
     // The whole record is one long period: linear, with the ring-down in the silence.
-    capture.coil = steady(capture.generator, rate, Foot{12e3, 30, 3e3, 30e-12, 10e3});
+    capture.coil = steady(capture.generator, kHealthRate, Foot{12e3, 30, 3e3, 30e-12, 10e3});
     std::mt19937_64 random(seed);
     add_noise(capture.generator, 1e-5, random);
     add_noise(capture.coil, 1e-5, random);
@@ -91,9 +92,9 @@ TEST(CaptureHealth, GivesTheSameWithTheResponseHandedOver) {
 
 // Levels as AES17 counts them: the rms of a full-scale sine is 0 dBFS.
 TEST(CaptureHealth, MeasuresLevels) {
-    TwoChannelCapture capture{rate, std::vector<double>(96000), std::vector<double>(96000)};
+    TwoChannelCapture capture{kHealthRate, std::vector<double>(96000), std::vector<double>(96000)};
     for (std::size_t i = 0; i < capture.frames(); ++i) {
-        const double s = std::sin(2 * std::numbers::pi * 997 * static_cast<double>(i) / rate);
+        const double s = std::sin(2 * std::numbers::pi * 997 * static_cast<double>(i) / kHealthRate);
         capture.generator[i] = s;
         capture.coil[i] = 0.1 * s + 0.01;
     }
@@ -105,7 +106,7 @@ TEST(CaptureHealth, MeasuresLevels) {
     EXPECT_NEAR(health.coil.dc_offset, 0.01, 1e-4);
     EXPECT_EQ(health.generator.noise_dbfs, -400);
 
-    const TwoChannelCapture nothing{rate, std::vector<double>(1000), std::vector<double>(1000)};
+    const TwoChannelCapture nothing{kHealthRate, std::vector<double>(1000), std::vector<double>(1000)};
     const auto silent = examine(nothing, 0, nullptr);
     EXPECT_EQ(silent.generator.peak_dbfs, -400);
     EXPECT_EQ(silent.coil.rms_dbfs, -400);
@@ -150,12 +151,12 @@ TEST(Clipped, IsSeenAtFullScaleAndBelow) {
 }
 
 TEST(Clipped, IsNotSeenInSlowOrSquareishOrQuietWaves) {
-    TwoChannelCapture capture{rate, std::vector<double>(96000), std::vector<double>(96000)};
+    TwoChannelCapture capture{kHealthRate, std::vector<double>(96000), std::vector<double>(96000)};
     for (std::size_t i = 0; i < capture.frames(); ++i) {
         // 20 Hz rests for 50 samples on its highest 16-bit step.
-        capture.generator[i] = 0.9 * std::sin(2 * std::numbers::pi * 20 * static_cast<double>(i) / rate);
+        capture.generator[i] = 0.9 * std::sin(2 * std::numbers::pi * 20 * static_cast<double>(i) / kHealthRate);
         // A whisper of three steps.
-        capture.coil[i] = 3.2 / 32768 * std::sin(2 * std::numbers::pi * 1000 * static_cast<double>(i) / rate);
+        capture.coil[i] = 3.2 / 32768 * std::sin(2 * std::numbers::pi * 1000 * static_cast<double>(i) / kHealthRate);
     }
     round_to(capture.generator, 16);
     round_to(capture.coil, 16);
@@ -225,12 +226,12 @@ TEST(Dropouts, FramesLostOrInsertedAreAJump) {
 TEST(Dropouts, AreNotSeenInDriftNoiseOrSilence) {
     // Another clock: 100 ppm.
     PeriodicSweep sweep;
-    sweep.sample_rate_hz = rate;
+    sweep.sample_rate_hz = kHealthRate;
     sweep.period_frames = 4096;
     sweep.periods = 1;
     sweep.band = {2000, 40000};
     const auto period = *sweep_period(sweep);
-    TwoChannelCapture drifting{rate, exact_samples(period, 6 * 4096, 0.2, 1 - 100e-6), {}};
+    TwoChannelCapture drifting{kHealthRate, exact_samples(period, 6 * 4096, 0.2, 1 - 100e-6), {}};
     drifting.coil = drifting.generator;
     std::mt19937_64 random(7);
     add_noise(drifting.generator, 1e-4, random);
@@ -253,8 +254,8 @@ TEST(Dropouts, AreNotSeenInDriftNoiseOrSilence) {
     // Perfectly repeating, without any noise: period 1024 equals itself a buffer later, and that is no dropout.
     sweep.period_frames = 1024;
     const auto exact = repeat(*sweep_period(sweep), 20 * 1024);
-    EXPECT_TRUE(examine({rate, exact, exact}, 0, nullptr).dropouts.empty());
-    EXPECT_TRUE(examine({rate, exact, exact}, 1024, nullptr).dropouts.empty());
+    EXPECT_TRUE(examine({kHealthRate, exact, exact}, 0, nullptr).dropouts.empty());
+    EXPECT_TRUE(examine({kHealthRate, exact, exact}, 1024, nullptr).dropouts.empty());
 }
 
 TEST(Hum, IsFoundAndNamed) {
@@ -262,7 +263,8 @@ TEST(Hum, IsFoundAndNamed) {
          {std::pair{50.0, 49.98}, std::pair{50.0, 150.1}, std::pair{60.0, 60.02}, std::pair{60.0, 180.0}}) {
         auto capture = good();
         for (std::size_t i = 0; i < capture.frames(); ++i)
-            capture.coil[i] += 2e-3 * std::sin(2 * std::numbers::pi * frequency * static_cast<double>(i) / rate + 0.3);
+            capture.coil[i] +=
+                2e-3 * std::sin(2 * std::numbers::pi * frequency * static_cast<double>(i) / kHealthRate + 0.3);
         const auto health = of(capture);
         ASSERT_TRUE(health.hum.has_value()) << frequency;
         EXPECT_EQ(health.hum->mains_hz, mains);
@@ -277,7 +279,7 @@ TEST(Hum, IsFoundAndNamed) {
 TEST(Hum, IsNotSeenElsewhereInNoiseOrInTheSweepItself) {
     auto other = good();
     for (std::size_t i = 0; i < other.frames(); ++i)
-        other.coil[i] += 2e-3 * std::sin(2 * std::numbers::pi * 77.0 * static_cast<double>(i) / rate);
+        other.coil[i] += 2e-3 * std::sin(2 * std::numbers::pi * 77.0 * static_cast<double>(i) / kHealthRate);
     EXPECT_FALSE(of(other).hum.has_value());
     std::mt19937_64 random(9);
     auto noisy = good();
@@ -304,18 +306,18 @@ TEST(Distortion, IsReadAtSilentBins) {
 
     // Against the definition: the same curve on one exact period, its energy outside the band.
     PeriodicSweep sweep;
-    sweep.sample_rate_hz = rate;
+    sweep.sample_rate_hz = kHealthRate;
     sweep.period_frames = n;
     sweep.periods = 1;
     sweep.band = {2000, 12000};
-    auto period = steady(*sweep_period(sweep), rate, Foot{12e3, 30, 3e3, 30e-12, 10e3});
+    auto period = steady(*sweep_period(sweep), kHealthRate, Foot{12e3, 30, 3e3, 30e-12, 10e3});
     for (double& v : period) v -= 0.02 * v * v * v;
     RealFft fft(n);
     std::copy(period.begin(), period.end(), fft.time().begin());
     fft.forward();
     double in = 0, out = 0, in_bins = 0, out_bins = 0;
     for (std::size_t k = 1; k <= n * 93 / 200; ++k) {
-        const double f = static_cast<double>(k) * rate / n;
+        const double f = static_cast<double>(k) * kHealthRate / n;
         if (f < 700) continue;
         const bool excited = f >= 2000 && f <= 12000;
         (excited ? in : out) += std::norm(fft.spectrum()[k]);
@@ -326,7 +328,7 @@ TEST(Distortion, IsReadAtSilentBins) {
 
 TEST(Unsteadiness, IsSeenWhenTheCoilMovesAndNotWhenTheLevelDoes) {
     PeriodicSweep sweep;
-    sweep.sample_rate_hz = rate;
+    sweep.sample_rate_hz = kHealthRate;
     sweep.period_frames = n;
     sweep.periods = 1;
     sweep.band = {2000, 30000};
@@ -334,9 +336,9 @@ TEST(Unsteadiness, IsSeenWhenTheCoilMovesAndNotWhenTheLevelDoes) {
     const Foot foot{12e3, 60, 3e3, 30e-12, 10e3};
     Foot moved = foot;
     moved.f0 *= 1.0005;
-    const auto still = steady(period, rate, foot), after = steady(period, rate, moved);
+    const auto still = steady(period, kHealthRate, foot), after = steady(period, kHealthRate, moved);
     const auto made = [&](bool moves, double gain) {
-        TwoChannelCapture capture{rate, repeat(period, 8 * n), repeat(still, 8 * n)};
+        TwoChannelCapture capture{kHealthRate, repeat(period, 8 * n), repeat(still, 8 * n)};
         for (std::size_t i = 4 * n; i < 8 * n; ++i) {
             if (moves) capture.coil[i] = after[i % n];
             capture.coil[i] *= gain;
@@ -398,7 +400,7 @@ TEST(CaptureHealth, TheFirstOfThreePeriodsMayFadeIn) {
 TEST(CaptureHealth, SlowHumOfAFewStepsIsNoDropout) {
     auto capture = good();
     for (std::size_t i = 0; i < capture.frames(); ++i)
-        capture.coil[i] = 45.0 / 32768 * std::sin(2 * std::numbers::pi * 50 * static_cast<double>(i) / rate);
+        capture.coil[i] = 45.0 / 32768 * std::sin(2 * std::numbers::pi * 50 * static_cast<double>(i) / kHealthRate);
     round_to(capture.generator, 16);
     round_to(capture.coil, 16);
     EXPECT_TRUE(examine(capture, n, nullptr).dropouts.empty());
@@ -422,7 +424,7 @@ TEST(CaptureHealth, HumBesideItsPlaceTellsAWrongRate) {
     const auto with_hum = [](double fundamental_hz) {
         auto capture = good();
         for (std::size_t i = 0; i < capture.frames(); ++i) {
-            const double t = static_cast<double>(i) / rate;
+            const double t = static_cast<double>(i) / kHealthRate;
             for (const double order : {1.0, 3.0, 5.0})
                 capture.coil[i] += 1e-3 / order * std::sin(2 * std::numbers::pi * order * fundamental_hz * t);
         }
@@ -440,6 +442,18 @@ TEST(CaptureHealth, HumBesideItsPlaceTellsAWrongRate) {
     }
     EXPECT_FALSE(with_hum(81.3).has_value());  // a fan
     EXPECT_FALSE(of(good()).displaced_mains.has_value());
+}
+
+// The lowest line asked for, 12.5 Hz, falls on bin 8 here and the peak on bin 7: its surroundings would begin before
+// the spectrum does (found by the address sanitizer, for which this test is there).
+TEST(CaptureHealth, ALineAtTheLowEndHasNoSurroundings) {
+    std::mt19937_64 random(5);
+    TwoChannelCapture capture{kHealthRate, std::vector<double>(61440), std::vector<double>(61440)};
+    testing::add_noise(capture.generator, 1e-5, random);
+    testing::add_noise(capture.coil, 1e-5, random);
+    for (std::size_t i = 0; i < capture.frames(); ++i)
+        capture.coil[i] += 0.01 * std::sin(2 * std::numbers::pi * 10.94 * static_cast<double>(i) / kHealthRate);
+    EXPECT_FALSE(examine(capture, 0, nullptr).displaced_mains.has_value());
 }
 
 TEST(CaptureHealth, ALevelThatIsSetByItselfIsSeen) {

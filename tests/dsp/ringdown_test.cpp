@@ -15,14 +15,14 @@ namespace {
 using namespace coldtune;
 using namespace coldtune::dsp;
 
-constexpr double rate = 192000;
+constexpr double kRingRate = 192000;
 
 // Charge of a series R-L-C let go at rest with a charge on it, integrated step by step (exponential of the state
 // matrix, scaled and squared from its series): knows nothing of decay times, only L q'' + R q' + q/C = 0.
 std::vector<double> let_go(double f0, double q, std::size_t frames, double amplitude) {
     const double w0 = 2 * std::numbers::pi * f0;
     // State (charge, charge'/w0) over one frame.
-    const double h = w0 / rate / 1024;
+    const double h = w0 / kRingRate / 1024;
     double a = 1, b = 0, c = 0, d = 1;  // transition over h by its series
     double ta = 1, tb = 0, tc = 0, td = 1;
     for (int k = 1; k < 12; ++k) {
@@ -63,7 +63,7 @@ TEST(Ringdown, IdentitiesOfTheSecondOrderCircuit) {
         const double f0 = 8000;
         RingdownOptions options;
         options.first_frame = 0;
-        const auto fit = fit_ringdown(let_go(f0, row.q, 6000, 0.5), rate, options);
+        const auto fit = fit_ringdown(let_go(f0, row.q, 6000, 0.5), kRingRate, options);
         ASSERT_TRUE(fit) << fit.error().message;
         // Tolerances: the digits given. The fit itself is exact to the rounding of the integration.
         EXPECT_NEAR(fit->ringing_frequency_hz / f0, row.ringing, 1e-9);
@@ -77,7 +77,7 @@ TEST(Ringdown, FromVeryLowToHighQ) {
     for (const double q : {1.0, 5.0, 20.0, 100.0, 500.0}) {
         RingdownOptions options;
         options.first_frame = 0;
-        const auto fit = fit_ringdown(let_go(20e3, q, 20000, 0.5), rate, options);
+        const auto fit = fit_ringdown(let_go(20e3, q, 20000, 0.5), kRingRate, options);
         ASSERT_TRUE(fit) << q << ' ' << fit.error().message;
         EXPECT_NEAR(fit->frequency_hz / 20e3, 1, 1e-9) << q;
         EXPECT_NEAR(fit->q / q, 1, 1e-8) << q;
@@ -118,7 +118,7 @@ TEST(Ringdown, ScatterAndCoverage) {
     for (unsigned run = 0; run < runs; ++run) {
         auto x = clean;
         add_noise(x, 3e-3, seed + run);
-        const auto fit = fit_ringdown(x, rate, options);
+        const auto fit = fit_ringdown(x, kRingRate, options);
         ASSERT_TRUE(fit) << fit.error().message;
         frequency.add(fit->frequency_hz);
         quality.add(fit->q);
@@ -141,12 +141,12 @@ TEST(Ringdown, AfterABurstAtAnUnrelatedFrequency) {
     std::vector<double> x;
     double charge = 0, current = 0;
     constexpr int steps = 200;
-    const double dt = 1 / rate / steps;
+    const double dt = 1 / kRingRate / steps;
     const std::size_t burst = 1500;
     for (std::size_t i = 0; i < 6000; ++i) {
         x.push_back(charge + 0.02);
         for (int k = 0; k < steps; ++k) {
-            const double t = (static_cast<double>(i) + (k + 0.5) / steps) / rate;
+            const double t = (static_cast<double>(i) + (k + 0.5) / steps) / kRingRate;
             const double drive = i < burst ? 0.05 * std::sin(2 * std::numbers::pi * 11.6e3 * t) : 0.0;
             const double middle_charge = charge + 0.5 * dt * w0 * current;
             const double middle_current = current + 0.5 * dt * w0 * (drive - charge - current / q);
@@ -158,7 +158,7 @@ TEST(Ringdown, AfterABurstAtAnUnrelatedFrequency) {
     RingdownOptions options;
     options.first_frame = burst + 2;
     options.band = Band{5e3, 20e3};
-    const auto fit = fit_ringdown(x, rate, options);
+    const auto fit = fit_ringdown(x, kRingRate, options);
     ASSERT_TRUE(fit) << fit.error().message;
     EXPECT_NEAR(fit->frequency_hz, f0, 5 * fit->frequency_u_hz);
     EXPECT_NEAR(fit->q, q, 5 * fit->q_u);
@@ -171,7 +171,7 @@ TEST(Ringdown, AfterABurstAtAnUnrelatedFrequency) {
 TEST(Ringdown, StartsAtTheLargestSampleByItself) {
     auto x = let_go(10e3, 50, 4000, 0.4);
     x.insert(x.begin(), 500, 0.0);
-    const auto fit = fit_ringdown(x, rate);
+    const auto fit = fit_ringdown(x, kRingRate);
     ASSERT_TRUE(fit) << fit.error().message;
     EXPECT_EQ(fit->first_frame, 500U);
     EXPECT_NEAR(fit->q, 50, 1e-6);
@@ -185,35 +185,35 @@ TEST(Ringdown, SaysWhatIsMissing) {
         for (double& value : noise) value = normal(random);
         RingdownOptions options;
         options.first_frame = 0;
-        const auto fit = fit_ringdown(noise, rate, options);
+        const auto fit = fit_ringdown(noise, kRingRate, options);
         ASSERT_FALSE(fit) << fit->frequency_hz << " Q " << fit->q;
         EXPECT_EQ(fit.error().kind, ErrorKind::rejected);
     }
-    EXPECT_EQ(fit_ringdown(std::vector<double>(1000, 0.0), rate).error().kind, ErrorKind::rejected);
+    EXPECT_EQ(fit_ringdown(std::vector<double>(1000, 0.0), kRingRate).error().kind, ErrorKind::rejected);
     std::vector<double> steady;
     for (int i = 0; i < 2000; ++i) steady.push_back(std::sin(0.3 * i));
     add_noise(steady, 1e-2, 4);
     RingdownOptions from_start;
     from_start.first_frame = 0;
-    EXPECT_EQ(fit_ringdown(steady, rate, from_start).error().kind, ErrorKind::rejected) << "no decay";
+    EXPECT_EQ(fit_ringdown(steady, kRingRate, from_start).error().kind, ErrorKind::rejected) << "no decay";
 
     const auto x = let_go(10e3, 50, 400, 0.4);
     EXPECT_EQ(fit_ringdown(x, 0).error().kind, ErrorKind::bad_input);
-    EXPECT_EQ(fit_ringdown(std::vector<double>{}, rate).error().kind, ErrorKind::bad_input);
+    EXPECT_EQ(fit_ringdown(std::vector<double>{}, kRingRate).error().kind, ErrorKind::bad_input);
     RingdownOptions options;
     options.first_frame = 390;
-    EXPECT_EQ(fit_ringdown(x, rate, options).error().kind, ErrorKind::bad_input) << "ten frames";
+    EXPECT_EQ(fit_ringdown(x, kRingRate, options).error().kind, ErrorKind::bad_input) << "ten frames";
     options.first_frame = 500;
-    EXPECT_EQ(fit_ringdown(x, rate, options).error().kind, ErrorKind::bad_input) << "beyond the end";
+    EXPECT_EQ(fit_ringdown(x, kRingRate, options).error().kind, ErrorKind::bad_input) << "beyond the end";
     options.first_frame = 0;
     options.frames = 500;
-    EXPECT_EQ(fit_ringdown(x, rate, options).error().kind, ErrorKind::bad_input);
+    EXPECT_EQ(fit_ringdown(x, kRingRate, options).error().kind, ErrorKind::bad_input);
     options.frames = std::nullopt;
     options.band = Band{200e3, 300e3};
-    EXPECT_EQ(fit_ringdown(x, rate, options).error().kind, ErrorKind::bad_input);
+    EXPECT_EQ(fit_ringdown(x, kRingRate, options).error().kind, ErrorKind::bad_input);
     auto broken = x;
     broken[17] = std::numeric_limits<double>::quiet_NaN();
-    EXPECT_EQ(fit_ringdown(broken, rate).error().kind, ErrorKind::bad_input);
+    EXPECT_EQ(fit_ringdown(broken, kRingRate).error().kind, ErrorKind::bad_input);
 }
 
 }  // namespace

@@ -34,7 +34,7 @@ public:
     void press(int key, bool ctrl = false);
     void type(const std::string& text);
     // Runs frames until nothing calculates or sweeps any more; false after `seconds`.
-    bool settle(double seconds = 60);
+    bool settle(double seconds = 240);
 
 private:
     std::unique_ptr<App> app_;

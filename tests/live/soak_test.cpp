@@ -100,10 +100,11 @@ public:
         const double grown_mb = resident_mb() - early_mb_;
         std::cout << fmt::format(
             "{} sweeps, {} of them broken: memory {:+.1f} MB, worst {:.1f} ppm and {:.2f} % of Q, slowest notice of a "
-            "fault {:.2f} s, {} repeated\n",
-            sweeps_, broken_, grown_mb, 1e6 * worst_frequency_, 100 * worst_q_, slowest_s_, repeated_);
+            "fault {:.2f} s, {} repeated, audio server started again {} times\n",
+            sweeps_, broken_, grown_mb, 1e6 * worst_frequency_, 100 * worst_q_, slowest_s_, repeated_, restarted_);
         EXPECT_LT(grown_mb, kGrowth_mb);
         EXPECT_LE(repeated_, 1 + sweeps_ / 50);
+        EXPECT_LE(restarted_, sweeps_ / 200);
         EXPECT_LE(count_in("/proc/self/fd"), early_files_ + 4) << "files are left open";
         EXPECT_LE(count_in("/proc/self/task"), early_threads_) << "threads are left over";
     }
@@ -134,15 +135,26 @@ private:
     void good(int i) {
         const double f = std::uniform_real_distribution<double>(8e3, 40e3)(random_);
         const double q = std::uniform_real_distribution<double>(20, 60)(random_);
-        const auto client = coil_of(coil_arguments(f, q, i));
-        const JackCoil& coil = *client;
+        auto client = coil_of(coil_arguments(f, q, i));
         for (int attempt = 0;; ++attempt) {
+            const JackCoil& coil = *client;
             auto record = sweep(coil);
             if (!record && attempt == 0 && record.error().kind == ErrorKind::device) {
                 // A server that starves among other work turns a client away (seen once in 280 sweeps beside twenty
                 // busy processes); the program says so and the next sweep works.
                 std::cout << record.error().message << '\n';
                 ++repeated_;
+                continue;
+            }
+            if (!record && attempt == 1 && record.error().kind == ErrorKind::device) {
+                // Told twice that the server hangs: the user does what the message says and starts it again. Only the
+                // server is new; this process and what it holds go on (seen once in 850 sweeps on a crowded machine).
+                std::cout << record.error().message << '\n';
+                client.reset();
+                server_.reset();
+                server_.emplace(ServerOptions{.rate_hz = 96000});
+                client = coil_of(coil_arguments(f, q, i));
+                ++restarted_;
                 continue;
             }
             ASSERT_TRUE(record) << record.error().message;
@@ -197,7 +209,7 @@ private:
         if (fault.takes_server) server_.reset();
     }
 
-    int sweeps_, broken_ = 0, repeated_ = 0;
+    int sweeps_, broken_ = 0, repeated_ = 0, restarted_ = 0;
     std::mt19937_64 random_{2718};
     std::optional<JackServer> server_;
     double early_mb_ = 0, worst_frequency_ = 0, worst_q_ = 0, slowest_s_ = 0;

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "analyzer/model/capacitance.hpp"
+#include "tests/support/tabulated.hpp"
 
 namespace coldtune::model {
 namespace {
@@ -18,11 +19,6 @@ namespace {
 using std::numbers::pi;
 
 constexpr double kSphereOfOneMetre = 4 * pi * kVacuumPermittivity;
-
-struct Pair {
-    double argument;
-    double value;
-};
 
 // Polynomials of degree 5 and integrals to 1e-10: what the tolerances of 1e-8 below are made of.
 constexpr Fineness kFine{8, 5};
@@ -80,16 +76,16 @@ double torus_series(double x) {
 
 TEST(CapacitanceExact, Torus) {
     // R/a and C/(4 pi eps0 R), computed independently (mpmath and a double recurrence agree).
-    constexpr std::array<Pair, 10> table{{{1.01, 1.73116295362},
-                                          {1.1, 1.64737907085},
-                                          {1.5, 1.39395573308},
-                                          {2, 1.21583520623},
-                                          {3, 1.03059145588},
-                                          {4, 0.931920973191},
-                                          {6, 0.823788752697},
-                                          {10, 0.721689880459},
-                                          {100, 0.470031076141},
-                                          {1000, 0.349563753108}}};
+    constexpr std::array<Tabulated, 10> table{{{1.01, 1.73116295362},
+                                               {1.1, 1.64737907085},
+                                               {1.5, 1.39395573308},
+                                               {2, 1.21583520623},
+                                               {3, 1.03059145588},
+                                               {4, 0.931920973191},
+                                               {6, 0.823788752697},
+                                               {10, 0.721689880459},
+                                               {100, 0.470031076141},
+                                               {1000, 0.349563753108}}};
     for (const auto& [x, value] : table) {
         EXPECT_NEAR(torus_series(x) / value, 1, 1e-11) << x;  // the printed digits
         const double ours = capacitance_of(toroid_meridian(2 * (x + 1), 2, 0, kFine)) / (kSphereOfOneMetre * x);
@@ -108,12 +104,12 @@ TEST(CapacitanceExact, TorusWithItsHoleNearlyClosed) {
 TEST(CapacitanceExact, SphereAboveGround) {
     // C/(4 pi eps0 a) = sinh(al) sum 1/sinh(n al), cosh al = h/a (method of images; computed independently). Close to
     // the plane the charge is steep at the pole: finer strips, and 1e-6 at 5 % of the radius.
-    constexpr std::array<Pair, 6> table{{{1.05, 2.4674829135},
-                                         {1.1, 2.1550861170},
-                                         {1.5, 1.5353705088},
-                                         {2, 1.3410598131},
-                                         {5, 1.1112360840},
-                                         {100, 1.0050251263}}};
+    constexpr std::array<Tabulated, 6> table{{{1.05, 2.4674829135},
+                                              {1.1, 2.1550861170},
+                                              {1.5, 1.5353705088},
+                                              {2, 1.3410598131},
+                                              {5, 1.1112360840},
+                                              {100, 1.0050251263}}};
     for (const auto& [height, value] : table) {
         const double ours = capacitance_of(sphere_meridian(2, height, {16, 7}), true) / kSphereOfOneMetre;
         EXPECT_NEAR(ours / value, 1, height < 1.2 ? 1e-6 : 1e-8) << height;
@@ -122,7 +118,7 @@ TEST(CapacitanceExact, SphereAboveGround) {
 
 TEST(CapacitanceExact, TwoSpheresAtOnePotential) {
     // C/(4 pi eps0 a) = 2 sinh(al) sum (-1)^(n+1)/sinh(n al), centres 2h apart (images; computed independently).
-    constexpr std::array<Pair, 3> table{{{1.1, 1.4150608750}, {1.5, 1.5144087501}, {5, 1.8183484523}}};
+    constexpr std::array<Tabulated, 3> table{{{1.1, 1.4150608750}, {1.5, 1.5144087501}, {5, 1.8183484523}}};
     for (const auto& [height, value] : table) {
         std::vector<Strip> both = sphere_meridian(2, height, kFine);
         for (const Strip& strip : sphere_meridian(2, 3 * height, kFine)) both.push_back(strip);
@@ -132,24 +128,24 @@ TEST(CapacitanceExact, TwoSpheresAtOnePotential) {
 
 TEST(CapacitanceExact, OpenTube) {
     // L/a and C/(4 pi eps0 a): computed independently, Chebyshev-Nystrom, nine digits.
-    constexpr std::array<Pair, 18> table{{{0.01, 0.389249523},
-                                          {0.1, 0.544684176},
-                                          {0.2, 0.619245764},
-                                          {0.5, 0.756904973},
-                                          {1, 0.912177486},
-                                          {2, 1.150382463},
-                                          {3, 1.353352961},
-                                          {4, 1.538442218},
-                                          {5, 1.711773253},
-                                          {6, 1.876505692},
-                                          {8, 2.187214702},
-                                          {10, 2.479711421},
-                                          {15, 3.158737779},
-                                          {20, 3.788663276},
-                                          {30, 4.958716593},
-                                          {40, 6.051607869},
-                                          {50, 7.092673055},
-                                          {100, 11.854902422}}};
+    constexpr std::array<Tabulated, 18> table{{{0.01, 0.389249523},
+                                               {0.1, 0.544684176},
+                                               {0.2, 0.619245764},
+                                               {0.5, 0.756904973},
+                                               {1, 0.912177486},
+                                               {2, 1.150382463},
+                                               {3, 1.353352961},
+                                               {4, 1.538442218},
+                                               {5, 1.711773253},
+                                               {6, 1.876505692},
+                                               {8, 2.187214702},
+                                               {10, 2.479711421},
+                                               {15, 3.158737779},
+                                               {20, 3.788663276},
+                                               {30, 4.958716593},
+                                               {40, 6.051607869},
+                                               {50, 7.092673055},
+                                               {100, 11.854902422}}};
     for (const auto& [length, value] : table) {
         const double ours = capacitance_of(tube_meridian(2, 0, length, {16, 7})) / kSphereOfOneMetre;
         EXPECT_NEAR(ours / value, 1, 5e-9) << length;  // their last digit, and ours
@@ -158,7 +154,7 @@ TEST(CapacitanceExact, OpenTube) {
 
 TEST(CapacitanceExact, ClosedCylinder) {
     // b/a (half length) and C/(4 pi eps0 a): computed independently, eight digits by two refinements.
-    constexpr std::array<Pair, 6> table{
+    constexpr std::array<Tabulated, 6> table{
         {{0.25, 0.82813667}, {0.5, 0.96394343}, {1, 1.19149852}, {2, 1.57304122}, {4, 2.21664897}, {8, 3.31322579}}};
     for (const auto& [half_length, value] : table) {
         const double ours = capacitance_of(cylinder_meridian(2, -half_length, half_length, kFine)) / kSphereOfOneMetre;

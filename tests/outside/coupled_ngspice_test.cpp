@@ -19,12 +19,12 @@
 #include "tests/support/example_pair.hpp"
 #include "tests/support/process.hpp"
 #include "tests/support/scratch_folder.hpp"
+#include "tests/support/two_pi.hpp"
 
 namespace coldtune::model {
 namespace {
 
 using Complex = std::complex<double>;
-constexpr double kTwoPi = 2 * std::numbers::pi;
 
 // Runs a deck and reads the columns of the file it wrote, as many as `columns`.
 std::vector<std::vector<double>> columns_of(const std::string& deck, const testing::ScratchFolder& folder,

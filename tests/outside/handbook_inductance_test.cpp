@@ -14,22 +14,18 @@
 #include "analyzer/model/handbook.hpp"
 #include "analyzer/model/inductance.hpp"
 #include "analyzer/model/wire_gauge.hpp"
+#include "tests/support/tabulated.hpp"
 
 namespace coldtune::model {
 namespace {
 
 using std::numbers::pi;
 
-struct Pair {
-    double argument;
-    double value;
-};
-
 // Nagaoka's coefficient ---------------------------------------------------------------------------------------------
 
 TEST(Nagaoka, ExactValues) {
     // Argument d/l. Computed independently from Lorenz's formula: mpmath with 30 digits, scipy and GSL agree.
-    constexpr std::array<Pair, 22> exact{{
+    constexpr std::array<Tabulated, 22> exact{{
         {0.01, 0.99576836802797}, {0.02, 0.99156173386874}, {0.05, 0.97909174334104}, {0.1, 0.95880712420372},
         {0.2, 0.92009267082778},  {0.25, 0.90164932997744}, {0.3, 0.88380290872898},  {0.4, 0.84985343490296},
         {0.5, 0.8181357519347},   {0.6, 0.78852463217863},  {0.8, 0.73507906346476},  {1, 0.68842260732038},
@@ -73,14 +69,14 @@ TEST(Nagaoka, HisOwnTableUpToWhereItsDigitsHold) {
     // H. Nagaoka, J. Coll. Sci. Imp. Univ. Tokyo 27, Art. 6 (1909), table p. 31, argument d/l; read in secondary copies
     // and recomputed. From d/l = 4 the printed column is wrong by up to 3.3e-5 and is not used. One unit of the last
     // place: 1.5 and 3.5 are printed one low and one high of the rounded value.
-    constexpr std::array<Pair, 8> printed{{{0.25, 0.901649},
-                                           {0.5, 0.818136},
-                                           {1.0, 0.688423},
-                                           {1.5, 0.595045},
-                                           {2.0, 0.525510},
-                                           {2.5, 0.471865},
-                                           {3.0, 0.429199},
-                                           {3.5, 0.394401}}};
+    constexpr std::array<Tabulated, 8> printed{{{0.25, 0.901649},
+                                                {0.5, 0.818136},
+                                                {1.0, 0.688423},
+                                                {1.5, 0.595045},
+                                                {2.0, 0.525510},
+                                                {2.5, 0.471865},
+                                                {3.0, 0.429199},
+                                                {3.5, 0.394401}}};
     for (const auto& [ratio, value] : printed) EXPECT_NEAR(nagaoka_coefficient(ratio), value, 1e-6) << ratio;
 }
 
@@ -193,24 +189,24 @@ TEST(CoaxialCircles, MaxwellsSeriesForCloseCircles) {
 
 TEST(Rosa, TurnCorrectionA) {
     // E. B. Rosa, Bull. Bur. Stand. 2, 161 (1906), structure read in a secondary copy; values computed independently.
-    constexpr std::array<Pair, 12> table{{{1.00, 0.5569},
-                                          {0.95, 0.5056},
-                                          {0.90, 0.4515},
-                                          {0.80, 0.3337},
-                                          {0.70, 0.2002},
-                                          {0.60, 0.0460},
-                                          {0.50, -0.1363},
-                                          {0.40, -0.3594},
-                                          {0.30, -0.6471},
-                                          {0.20, -1.0526},
-                                          {0.15, -1.3403},
-                                          {0.10, -1.7457}}};
+    constexpr std::array<Tabulated, 12> table{{{1.00, 0.5569},
+                                               {0.95, 0.5056},
+                                               {0.90, 0.4515},
+                                               {0.80, 0.3337},
+                                               {0.70, 0.2002},
+                                               {0.60, 0.0460},
+                                               {0.50, -0.1363},
+                                               {0.40, -0.3594},
+                                               {0.30, -0.6471},
+                                               {0.20, -1.0526},
+                                               {0.15, -1.3403},
+                                               {0.10, -1.7457}}};
     for (const auto& [ratio, value] : table) EXPECT_NEAR(rosa_a(ratio), value, 5.1e-5) << ratio;  // four decimals
 }
 
 TEST(Rosa, PairCorrectionB) {
     // The sum over pairs of turns, computed independently; six decimals.
-    constexpr std::array<Pair, 24> table{
+    constexpr std::array<Tabulated, 24> table{
         {{1, 0},          {2, 0.113706},   {3, 0.166261},   {4, 0.197276},   {5, 0.217995},   {6, 0.232927},
          {7, 0.244259},   {8, 0.253184},   {9, 0.260416},   {10, 0.266408},  {15, 0.285729},  {20, 0.296369},
          {25, 0.303184},  {30, 0.307953},  {40, 0.314236},  {50, 0.318220},  {60, 0.320990},  {80, 0.324612},
@@ -307,7 +303,7 @@ TEST(Rosa, EverySectionIsTheSumOverItsRings) {
 TEST(MedhurstTable, ExactAtItsNodes) {
     // R. G. Medhurst, Wireless Engineer 24, 35 and 80 (1947): pF per cm of diameter; the full table read in a secondary
     // copy of 1997.
-    constexpr std::array<Pair, 33> table{
+    constexpr std::array<Tabulated, 33> table{
         {{0.10, 0.96}, {0.15, 0.79}, {0.20, 0.70}, {0.25, 0.64}, {0.30, 0.60}, {0.35, 0.57}, {0.40, 0.54},
          {0.45, 0.52}, {0.50, 0.50}, {0.60, 0.48}, {0.70, 0.47}, {0.80, 0.46}, {0.90, 0.46}, {1.0, 0.46},
          {1.5, 0.47},  {2.0, 0.50},  {2.5, 0.56},  {3.0, 0.61},  {3.5, 0.67},  {4.0, 0.72},  {4.5, 0.77},

@@ -8,6 +8,7 @@
 
 #include "analyzer/model/wire.hpp"
 #include "analyzer/model/wire_gauge.hpp"
+#include "tests/support/tabulated.hpp"
 
 namespace coldtune::model {
 namespace {
@@ -15,15 +16,10 @@ namespace {
 using std::numbers::pi;
 using std::numbers::sqrt2;
 
-struct Pair {
-    double argument;
-    double value;
-};
-
 TEST(SkinEffectTable, CircularSeventyFour) {
     // Argument x of NBS Circular 74, tables 17 and 18 (the table from memory, printed to four digits: 5e-4); the values
     // to seven digits computed independently from Kelvin's solution with scipy's scaled Bessel functions: 1e-6.
-    constexpr std::array<Pair, 21> table{
+    constexpr std::array<Tabulated, 21> table{
         {{0.5, 1.000325}, {1, 1.005187},   {1.5, 1.025824}, {2, 1.078159},  {2.5, 1.175379}, {3, 1.318095},
          {3.5, 1.492019}, {4, 1.677869},   {4.5, 1.862752}, {5, 2.042725},  {6, 2.393590},   {7, 2.743190},
          {8, 3.094446},   {10, 3.798576},  {15, 5.562079},  {20, 7.327672}, {25, 9.094126},  {30, 10.861014},
@@ -35,20 +31,20 @@ TEST(SkinEffectTable, CircularSeventyFour) {
 
 TEST(SkinEffectTable, ByRadiusOverSkinDepth) {
     // Computed independently; five decimals.
-    constexpr std::array<Pair, 8> table{{{1, 1.02049},
-                                         {2, 1.26464},
-                                         {3, 1.76813},
-                                         {4, 2.27380},
-                                         {5, 2.76811},
-                                         {6, 3.26519},
-                                         {7, 3.76317},
-                                         {8, 4.26157}}};
+    constexpr std::array<Tabulated, 8> table{{{1, 1.02049},
+                                              {2, 1.26464},
+                                              {3, 1.76813},
+                                              {4, 2.27380},
+                                              {5, 2.76811},
+                                              {6, 3.26519},
+                                              {7, 3.76317},
+                                              {8, 4.26157}}};
     for (const auto& [radii, ratio] : table) EXPECT_NEAR(skin_effect_ratio_of_x(sqrt2 * radii), ratio, 5.1e-6) << radii;
 }
 
 TEST(SkinEffectTable, InternalInductance) {
     // Computed independently; five decimals.
-    constexpr std::array<Pair, 6> table{
+    constexpr std::array<Tabulated, 6> table{
         {{1, 0.99741}, {2, 0.96114}, {3, 0.84517}, {5, 0.55597}, {10, 0.28162}, {20, 0.14128}}};
     for (const auto& [x, ratio] : table) EXPECT_NEAR(internal_inductance_ratio_of_x(x), ratio, 5.1e-6) << x;
 }
@@ -70,7 +66,8 @@ TEST(SkinEffectTable, Terman) {
 TEST(SkinDepth, OfStandardCopper) {
     // Skin depth of IEC copper, computed independently: 1 kHz 2.08979 mm .. 1 MHz 66.085 um. A wire of one skin depth
     // radius has x = sqrt2.
-    constexpr std::array<Pair, 4> table{{{1e3, 2.08979e-3}, {1e4, 0.660848e-3}, {1e5, 0.208978e-3}, {1e6, 66.085e-6}}};
+    constexpr std::array<Tabulated, 4> table{
+        {{1e3, 2.08979e-3}, {1e4, 0.660848e-3}, {1e5, 0.208978e-3}, {1e6, 66.085e-6}}};
     for (const auto& [frequency, depth] : table) {
         // The ratio moves by 0.15 of the relative change of the depth, known to 5e-6.
         EXPECT_NEAR(skin_effect_ratio(2 * depth, frequency, copper_resistivity_ohm_m(20)), 1.020492, 3e-6) << frequency;
@@ -83,17 +80,17 @@ TEST(MedhurstProximity, InfiniteRowIsTheExactGrating) {
     // secondary copy) is printed to two decimals, three where the third is a 5; half a hundredth, between its columns
     // too. The worst is 0.7, printed 2.51 where 2.515026 would round to 2.52: hence 5.03e-3.
     const double infinite = std::numeric_limits<double>::infinity();
-    constexpr std::array<Pair, 11> grating{{{0.1, 1.048681},
-                                            {0.2, 1.187180},
-                                            {0.3, 1.395918},
-                                            {0.4, 1.650658},
-                                            {0.5, 1.930142},
-                                            {0.6, 2.220454},
-                                            {0.7, 2.515026},
-                                            {0.8, 2.811789},
-                                            {0.9, 3.110262},
-                                            {0.95, 3.260070},
-                                            {0.99, 3.380168}}};
+    constexpr std::array<Tabulated, 11> grating{{{0.1, 1.048681},
+                                                 {0.2, 1.187180},
+                                                 {0.3, 1.395918},
+                                                 {0.4, 1.650658},
+                                                 {0.5, 1.930142},
+                                                 {0.6, 2.220454},
+                                                 {0.7, 2.515026},
+                                                 {0.8, 2.811789},
+                                                 {0.9, 3.110262},
+                                                 {0.95, 3.260070},
+                                                 {0.99, 3.380168}}};
     for (const auto& [fill, factor] : grating) EXPECT_NEAR(proximity_factor(infinite, fill), factor, 5.03e-3) << fill;
 }
 
@@ -135,21 +132,21 @@ TEST(Copper, International) {
 TEST(WireGauge, StandardSizes) {
     // ASTM B258 (its formula read in a secondary copy): millimetres computed independently to five decimals; gauges 36
     // and 0000 exact by definition, 0.005 in and 0.46 in.
-    constexpr std::array<Pair, 15> table{{{0, 8.25146},
-                                          {10, 2.58819},
-                                          {12, 2.05253},
-                                          {16, 1.29085},
-                                          {18, 1.02369},
-                                          {20, 0.81182},
-                                          {22, 0.64380},
-                                          {24, 0.51056},
-                                          {26, 0.40489},
-                                          {28, 0.32109},
-                                          {30, 0.25464},
-                                          {32, 0.20194},
-                                          {34, 0.16014},
-                                          {36, 0.12700},
-                                          {40, 0.07987}}};
+    constexpr std::array<Tabulated, 15> table{{{0, 8.25146},
+                                               {10, 2.58819},
+                                               {12, 2.05253},
+                                               {16, 1.29085},
+                                               {18, 1.02369},
+                                               {20, 0.81182},
+                                               {22, 0.64380},
+                                               {24, 0.51056},
+                                               {26, 0.40489},
+                                               {28, 0.32109},
+                                               {30, 0.25464},
+                                               {32, 0.20194},
+                                               {34, 0.16014},
+                                               {36, 0.12700},
+                                               {40, 0.07987}}};
     for (const auto& [gauge, millimetres] : table)
         EXPECT_NEAR(awg_diameter_m(gauge) * 1e3, millimetres, 5.1e-6) << gauge;
     EXPECT_NEAR(awg_diameter_m(-3), 0.46 * 0.0254, 1e-15);
@@ -162,7 +159,7 @@ TEST(WireGauge, StandardSizes) {
 TEST(WireGauge, ResistancePerKilometre) {
     // Ohm per kilometre at 20 C, computed independently with 1/58; the digits given. A winding of one kilometre: a
     // helix so flat that its pitch does not count.
-    constexpr std::array<Pair, 5> table{{{10, 3.2771}, {20, 33.309}, {24, 84.215}, {30, 338.56}, {36, 1361.05}}};
+    constexpr std::array<Tabulated, 5> table{{{10, 3.2771}, {20, 33.309}, {24, 84.215}, {30, 338.56}, {36, 1361.05}}};
     for (const auto& [gauge, ohms] : table) {
         Winding w;
         w.diameter_m = 1 / pi;

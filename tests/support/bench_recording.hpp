@@ -11,11 +11,11 @@
 #include <vector>
 
 #include "analyzer/bench/bench_signal.hpp"
+#include "tests/support/two_pi.hpp"
 
 namespace coldtune::bench {
 
 using Complex = std::complex<double>;
-inline constexpr double kTwoPi = 2 * std::numbers::pi;
 inline constexpr double kRate = 96000;
 
 // Nothing but the circuit: no noise, no rounding, no latency, equal gains, volts = full scale.
