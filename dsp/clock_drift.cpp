@@ -6,12 +6,12 @@
 #include <numbers>
 
 #include "dsp/fft.hpp"
+#include "dsp/two_pi.hpp"
 
 namespace coldtune::dsp {
 namespace {
 
 using Complex = std::complex<double>;
-constexpr double two_pi = 2.0 * std::numbers::pi;
 
 // exp(2 pi j k delay / N) for k = first_bin, first_bin + 1, ...: a recurrence, renewed before its error grows past
 // 1e-14.
@@ -42,8 +42,8 @@ private:
     int left_ = 0;
 };
 
-// Sums of X_k = B_k conj(A_k) exp(j theta_k delay), theta_k = 2 pi k / N.
-struct Sums {
+// DriftSums of X_k = B_k conj(A_k) exp(j theta_k delay), theta_k = 2 pi k / N.
+struct DriftSums {
     double energy_a = 0, energy_b = 0, real = 0, slope = 0, curvature = 0;
     [[nodiscard]] double correlation() const {
         const double energy = std::sqrt(energy_a * energy_b);
@@ -51,7 +51,7 @@ struct Sums {
     }
 };
 
-Sums sums_at(const PeriodSpectra& spectra, std::size_t first, std::size_t second, double delay) {
+DriftSums sums_at(const PeriodSpectra& spectra, std::size_t first, std::size_t second, double delay) {
     const auto a = spectra.row(first);
     const auto b = spectra.row(second);
     const double theta_step = two_pi / static_cast<double>(spectra.period_frames);
@@ -127,10 +127,10 @@ double search(const PeriodSpectra& spectra, std::size_t first, std::size_t secon
 PairDelay delay_between(const PeriodSpectra& spectra, std::size_t first, std::size_t second, double expected_frames) {
     // A hundredth of a frame is inside the reach of the first step, which then needs no turning of every line.
     double delay = std::abs(expected_frames) < 0.01 ? 0.0 : expected_frames;
-    Sums sums = sums_at(spectra, first, second, delay);
+    DriftSums sums = sums_at(spectra, first, second, delay);
     if (sums.correlation() < 0.7) {
         const double found = search(spectra, first, second);
-        const Sums there = sums_at(spectra, first, second, found);
+        const DriftSums there = sums_at(spectra, first, second, found);
         if (there.correlation() > sums.correlation()) {
             delay = found;
             sums = there;

@@ -7,7 +7,6 @@
 // and a lead Z_s in series with the coil, seen as m_s = m_o Z_s/(Z_s + R m_o). Z_load cancels. With m_s = 0 (no short
 // measured) K = R m_o.
 #include "dsp/correction.hpp"
-#include "dsp/is_finite.hpp"
 
 #include <fmt/format.h>
 
@@ -17,6 +16,8 @@
 #include <limits>
 #include <numbers>
 #include <string_view>
+
+#include "dsp/is_finite.hpp"
 
 namespace coldtune::dsp {
 namespace {

@@ -10,7 +10,7 @@ namespace coldtune::dsp {
 namespace {
 
 constexpr std::size_t longest_between_samples = std::size_t{1} << 18;
-constexpr std::size_t longest = std::size_t{1} << 21;
+constexpr std::size_t longest_crest = std::size_t{1} << 21;
 constexpr double good_crest = 1.65;
 constexpr int most_rounds = 40;
 
@@ -33,7 +33,7 @@ std::vector<double> schroeder_phases(std::span<const double> amplitude) {
 }
 
 void lower_crest(std::span<std::complex<double>> lines, std::size_t first_bin, std::size_t period_frames) {
-    if (period_frames > longest) return;
+    if (period_frames > longest_crest) return;
     const std::size_t finer = period_frames <= longest_between_samples ? 4 : 1;
     RealFft fft(finer * period_frames);
     const auto spectrum = fft.spectrum();

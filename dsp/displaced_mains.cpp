@@ -11,11 +11,11 @@ namespace {
 // Ratios of the usual rates (44.1, 48, 88.2, 96, 176.4, 192 kHz): stated over true. Twice and four times are left out,
 // because 100 and 120 Hz are hum of rectifiers as well.
 constexpr std::array ratios{44.1 / 48, 48 / 44.1, 0.5, 0.25, 44.1 / 96, 48 / 88.2, 88.2 / 48, 96 / 44.1};
-constexpr std::size_t harmonics = 8;
+constexpr std::size_t harmonics_sought = 8;
 // Harmonics that only a displaced comb explains, the fundamental among them; more where slow machines hum as well.
 constexpr std::size_t enough = 2, enough_below_mains = 3;
-constexpr double mains_tolerance = 5e-3;    // a grid in good order keeps to 0.4 %
-constexpr double stands_out = 100.0;        // 20 dB
+constexpr double grid_tolerance = 5e-3;     // a grid in good order keeps to 0.4 %
+constexpr double line_stands_out = 100.0;   // 20 dB
 constexpr double coarsest_bin_hz = 2.2;     // 50 * 48/44.1 = 54.4 and 60 Hz are then three bins apart
 constexpr std::ptrdiff_t surroundings = 8;  // bins, on either side
 
@@ -38,10 +38,10 @@ struct Lines {
         for (std::ptrdiff_t k = -surroundings; k <= surroundings; ++k)
             if (std::abs(k) > 3) around[count++] = at(peak + k);
         std::nth_element(around.begin(), around.begin() + around.size() / 2, around.end());
-        if (!(at(peak) > stands_out * around[around.size() / 2])) return {};
+        if (!(at(peak) > line_stands_out * around[around.size() / 2])) return {};
         const double left = at(peak - 1), middle = at(peak), right = at(peak + 1);
         const double found = (static_cast<double>(peak) + (right - left) / (left + middle + right)) * spectra.bin_hz;
-        const double reach = mains_tolerance * frequency_hz + 0.25 * spectra.bin_hz;
+        const double reach = grid_tolerance * frequency_hz + 0.25 * spectra.bin_hz;
         return std::abs(found - frequency_hz) < reach ? std::optional(found) : std::nullopt;
     }
 };
@@ -71,13 +71,13 @@ std::optional<CaptureHealth::DisplacedMains> displaced_mains(std::span<const dou
             if (in_place && !part) continue;
             std::size_t count = 0;
             double sum = 0;
-            for (std::size_t h = 1; h <= harmonics; ++h) {
+            for (std::size_t h = 1; h <= harmonics_sought; ++h) {
                 const double expected = mains * ratio * static_cast<double>(h);
                 if (expected > 0.7 * below_hz) break;
                 const auto found = lines.near(expected);
                 if (!found && h == 1) break;
                 if (!found) continue;
-                const double width = spectra.bin_hz + mains_tolerance * *found;
+                const double width = spectra.bin_hz + grid_tolerance * *found;
                 // These the mains has in its right place, and those of rectifiers of either grid.
                 if (multiple_of(*found, mains, width)) continue;
                 if (multiple_of(*found, 100, width) || multiple_of(*found, 120, width)) continue;

@@ -1,16 +1,17 @@
 #include "dsp/resonance_model.hpp"
-#include "dsp/is_finite.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+
+#include "dsp/is_finite.hpp"
+#include "dsp/two_pi.hpp"
 
 namespace coldtune::dsp {
 namespace {
 
 using Complex = std::complex<double>;
 constexpr Complex j{0, 1};
-constexpr double two_pi = 2 * std::numbers::pi;
 constexpr double smallest_relative_error = 1e-12;
 
 }  // namespace

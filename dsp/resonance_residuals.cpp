@@ -61,8 +61,8 @@ LeastSquaresProblem ResonanceModel::problem(std::span<const ResonanceBin> bins) 
     const auto blocks = std::make_shared<const std::vector<Block>>(blocks_of(bins, scale_.frequency_hz));
     problem.evaluate = [this, blocks](const double* theta, double* residuals, double* jacobian) {
         const auto at = shared(theta);
-        const double f0 = at.f0, q = at.q,
-                     g = at.tilt;  // plain: not every compiler lets a lambda use a name of a binding
+        // Plain values: not every compiler lets a lambda use the names of a structured binding.
+        const double f0 = at.f0, q = at.q, g = at.tilt;
         const double inverse_f0 = 1 / f0, h = scale_.height, top = theta[2] * h;
         const double offset = offset_at_ != 0 ? theta[offset_at_] * h : 0.0;
         const double element = theta[3] * h, slope = slope_at_ != 0 ? theta[slope_at_] * h : 0.0;

@@ -13,12 +13,12 @@
 #include "dsp/fft.hpp"
 #include "dsp/least_squares.hpp"
 #include "dsp/statistics.hpp"
+#include "dsp/two_pi.hpp"
 
 namespace coldtune::dsp {
 namespace {
 
 using Complex = std::complex<double>;
-constexpr double two_pi = 2 * std::numbers::pi;
 constexpr std::size_t least_frames = 16;
 constexpr double decays_used = 14;
 

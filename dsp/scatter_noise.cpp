@@ -55,7 +55,7 @@ struct Windows {
     }
 };
 
-double median_of(std::vector<double>& values) {
+double median_in_place(std::vector<double>& values) {
     const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
     std::nth_element(values.begin(), middle, values.end());
     return *middle;
@@ -126,7 +126,7 @@ std::vector<double> pooled_power(std::span<const double> power, std::size_t degr
     for (std::size_t w = 0; w < node.size(); ++w) {
         const auto part = power.subspan(windows.first(w), windows.last(w) - windows.first(w));
         scratch.assign(part.begin(), part.end());
-        const double guess = median_of(scratch) / median_ratio;
+        const double guess = median_in_place(scratch) / median_ratio;
         double sum = 0;
         std::size_t count = 0;
         for (const double value : part) {
@@ -161,7 +161,7 @@ std::vector<double> pooled_rest(const BinScatter& scatter) {
         const std::size_t first = windows.first(w), last = windows.last(w);
         scratch.clear();
         for (std::size_t i = first; i < last; ++i) scratch.push_back(scatter.rest[i] / (1 + scatter.ratio_power[i]));
-        const double guess = median_of(scratch) / median_ratio;
+        const double guess = median_in_place(scratch) / median_ratio;
         for (std::size_t i = first; i < last; ++i)
             keep[i] = scatter.rest[i] <= 2.5 * cut * guess * (1 + scatter.ratio_power[i]) ? 1 : 0;
         node[w] = solve_window(scatter, first, last, keep);

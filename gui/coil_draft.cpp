@@ -22,7 +22,7 @@ namespace {
 namespace fs = std::filesystem;
 using Json = nlohmann::ordered_json;
 
-constexpr const char* kSchema = "coldtune.draft.v1";
+constexpr const char* kDraftSchema = "coldtune.draft.v1";
 constexpr std::string_view kDraft = "draft-";
 // The parts by the names their keys begin with.
 constexpr std::array<std::pair<CoilPart, const char*>, 6> kPartNames = {{{CoilPart::ground, "ground"},
@@ -59,7 +59,7 @@ pid_t owner_of(const std::string& name) {
 
 std::string draft_json(const CoilForm& form) {
     Json j;
-    j["schema"] = kSchema;
+    j["schema"] = kDraftSchema;
     j["name"] = form.name;
     j["text"] = Json::object();
     for (const auto& [key, value] : form.text) j["text"][key] = value;
@@ -75,7 +75,7 @@ std::string draft_json(const CoilForm& form) {
 
 Result<CoilForm> form_from_draft(std::string_view json_text, std::string_view origin) {
     const Json j = Json::parse(json_text, nullptr, false);
-    if (!j.is_object() || !j.contains("schema") || j["schema"] != kSchema) {
+    if (!j.is_object() || !j.contains("schema") || j["schema"] != kDraftSchema) {
         return bad_input(fmt::format("{}: not an unfinished description", origin));
     }
     CoilForm form;

@@ -55,6 +55,7 @@ std::pair<std::string, std::string> split_figure(double value, double half_width
     const auto sign = text.find(" \u00b1 ");
     const auto space = text.rfind(' ');
     if (sign == std::string::npos || space == std::string::npos || space <= sign) return {text, {}};
+    if (space == sign + 3) return {text.substr(0, sign), text.substr(sign + 1)};  // no unit
     return {text.substr(0, sign) + text.substr(space), "\u00b1 " + text.substr(sign + 4, space - sign - 4)};
 }
 

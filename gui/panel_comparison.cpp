@@ -7,7 +7,8 @@ namespace coldtune::gui {
 namespace {
 
 // Where a reader of the window finds what the comparison lacks.
-constexpr tuning::Ways kWays = {"", "sweep the winding hookup", "one run without the top load and one with it"};
+constexpr tuning::Ways kComparisonWays = {"", "sweep the winding hookup",
+                                          "one run without the top load and one with it"};
 
 void q_line(const Ui& ui, const Run& a, const Run& b) {
     const auto *ra = a.result.resonance(), *rb = b.result.resonance();
@@ -48,7 +49,7 @@ void comparison_panel(const Ui& ui) {
         q_line(ui, *a, *b);
         return;
     }
-    lines_table(ui, "comparison", tuning::compare_lines(*outcome->request, *outcome->compare, kWays));
+    lines_table(ui, "comparison", tuning::compare_lines(*outcome->request, *outcome->compare, kComparisonWays));
     ui.mark("comparison");
     q_line(ui, *a, *b);
     for (const tuning::Remark& r : outcome->compare->remarks) finding(ui, r.weight, r.text);

@@ -68,6 +68,11 @@ namespace {
 // Why there is no Q beside a frequency.
 constexpr const char* kNoQ = "no Q: the peak lies above the band";
 
+// Of a result that has a Q. Where its half-width is unknown the text says so.
+std::string q_words(const measure::Resonance& r) {
+    return "Q " + record::format_with_uncertainty(*r.q, r.q_u95.value_or(-1), record::Unit::none, true);
+}
+
 float live_readout(const Ui& ui, float width) {
     const Following& f = *ui.s.following;
     Headline h;
@@ -84,19 +89,11 @@ float live_readout(const Ui& ui, float width) {
     if (r->way != measure::Way::in_band) h.small += fmt::format(" ({})", measure::way_name(r->way));
     std::tie(h.large, h.after) = split_figure(r->frequency_hz, r->frequency_u95_hz);
     if (auto words = difference_from_calculated(*f.latest)) h.second.push_back(std::move(*words));
-    if (r->q) h.second.push_back(fmt::format("Q {:.0f}", *r->q));
+    if (r->q) h.second.push_back(q_words(*r));
     if (f.first_hz) {
         h.second.push_back(signed_fixed(100 * (r->frequency_hz / *f.first_hz - 1), 2) + " % since it began");
     }
     return draw_headline(ui, h, width, "readout");
-}
-
-// "k 0.1218" and the half-width that goes behind it in smaller letters.
-std::pair<std::string, std::string> split_coupling(double k, double u95) {
-    const std::string text = record::format_with_uncertainty(k, u95, record::Unit::none, true);
-    const auto sign = text.find(" \u00b1 ");
-    if (sign == std::string::npos) return {"k " + text, ""};
-    return {"k " + text.substr(0, sign), text.substr(sign + 1)};
 }
 
 // Both circuits together: what couples them, large.
@@ -104,7 +101,8 @@ float pair_readout(const Ui& ui, const measure::Pair& p, const std::string& wher
     Headline h;
     h.color = ui.theme.ink;
     h.small = "Secondary and tank together, " + where;
-    std::tie(h.large, h.after) = split_coupling(p.k, p.k_u95);
+    std::tie(h.large, h.after) = split_figure(p.k, p.k_u95, record::Unit::none);
+    h.large = "k " + h.large;
     h.second = {"tank " + hertz_with(p.primary_frequency_hz, p.primary_frequency_u95_hz),
                 "secondary " + hertz_with(p.secondary_frequency_hz, p.secondary_frequency_u95_hz),
                 fmt::format("the {} peak is the stronger", p.lower_is_stronger() ? "lower" : "upper")};
@@ -134,7 +132,8 @@ float measured_readout(const Ui& ui, float width) {
     if (accepted != nullptr && accepted->coupling) {
         h.color = ui.theme.ink;
         h.small = "Coupling of a uniform current, " + where;
-        std::tie(h.large, h.after) = split_coupling(accepted->coupling->k, accepted->coupling->k_u95);
+        std::tie(h.large, h.after) = split_figure(accepted->coupling->k, accepted->coupling->k_u95, record::Unit::none);
+        h.large = "k " + h.large;
         h.second.push_back("L " + record::format_with_uncertainty(accepted->winding->inductance_h,
                                                                   accepted->winding->inductance_u95_h,
                                                                   record::Unit::henry, true));
@@ -164,9 +163,7 @@ float measured_readout(const Ui& ui, float width) {
     std::tie(h.large, h.after) = split_figure(r->frequency_hz, r->frequency_u95_hz);
     if (auto words = difference_from_calculated(run->result)) h.second.push_back(std::move(*words));
     if (!r->q && r->way == measure::Way::below_band) h.second.emplace_back(kNoQ);
-    if (r->q)
-        h.second.push_back(r->q_u95 ? "Q " + record::format_with_uncertainty(*r->q, *r->q_u95, record::Unit::none, true)
-                                    : fmt::format("Q {:.0f}", *r->q));
+    if (r->q) h.second.push_back(q_words(*r));
     return draw_headline(ui, h, width, "readout");
 }
 

@@ -13,6 +13,9 @@
 
 namespace coldtune::audio {
 
+// How often whoever waits for a sweep is told how far it is.
+inline constexpr std::chrono::milliseconds progress_interval(50);
+
 // To give the device back; longer than the child's own alarm.
 inline constexpr std::chrono::milliseconds ending_limit(2500);
 

@@ -18,8 +18,6 @@ namespace {
 using std::chrono::milliseconds;
 using Clock = std::chrono::steady_clock;
 
-constexpr milliseconds progress_interval(50);
-
 class PortAudioHeldStream final : public HeldStream {
 public:
     PortAudioHeldStream(HoldRequest request, SharedStream shared, ChildProcess child)

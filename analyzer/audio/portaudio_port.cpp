@@ -25,8 +25,6 @@ namespace {
 using std::chrono::milliseconds;
 using Clock = std::chrono::steady_clock;
 
-constexpr milliseconds port_progress_interval(50);
-
 // One device a line, as audio_child.hpp states.
 std::vector<DeviceInfo> parse_listing(std::string_view text) {
     std::vector<DeviceInfo> devices;
@@ -127,7 +125,7 @@ private:
                 return device_error(describe(*lost, request.device, request.generator_input));
             }
             if (progress && counters.frames > reported &&
-                (finished || Clock::now() - last_report > port_progress_interval)) {
+                (finished || Clock::now() - last_report > progress_interval)) {
                 const std::size_t fresh = counters.frames - reported;
                 progress({static_cast<double>(counters.frames) / static_cast<double>(block.total_frames),
                           static_cast<double>(peak_of(stream.generator().subspan(reported, fresh))),

@@ -1,9 +1,10 @@
 #include "analyzer/book/outline.hpp"
-#include "dsp/is_finite.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <set>
+
+#include "dsp/is_finite.hpp"
 
 namespace coldtune::book {
 namespace {

@@ -135,8 +135,10 @@ std::string describe_result(const measure::MeasurementResult& result, bool with_
             row(out, "difference", fmt::format("{:+.2f} %", *percent));
     }
     if (result.calculated && result.hookup == bench::Hookup::winding) {
-        row(out, "calculated", format_quantity(result.calculated->low_frequency_inductance_h, Unit::henry),
-            "from the dimensions");
+        row(out, "calculated",
+            format_with_uncertainty(result.calculated->low_frequency_inductance_h,
+                                    result.calculated->low_frequency_inductance_u95_h, Unit::henry),
+            "from the dimensions, 95 %");
     } else if (result.calculated) {
         row(out, "calculated",
             format_with_uncertainty(result.calculated->frequency_hz, result.calculated->frequency_u95_hz, Unit::hertz),
@@ -196,7 +198,8 @@ std::string describe_calculated(const model::Calculated& c) {
     }
     if (!higher.empty()) row(out, "next modes", higher, "to about 2 %");
     row(out, "inductance", format_quantity(c.inductance_h, Unit::henry), "effective at resonance, seen from the foot");
-    row(out, "", format_quantity(c.low_frequency_inductance_h, Unit::henry), "at low frequency");
+    row(out, "", format_with_uncertainty(c.low_frequency_inductance_h, c.low_frequency_inductance_u95_h, Unit::henry),
+        "at low frequency, 95 %");
     row(out, "capacitance", format_quantity(c.capacitance_f, Unit::farad), "effective, winding and top load together");
     row(out, "Q", fmt::format("{:.0f}", c.q), "from copper loss alone: expect less");
     row(out, "resistance", format_quantity(c.resistance_ohm, Unit::ohm),

@@ -27,13 +27,13 @@ constexpr double kSpacing_hz = 1.5;
 constexpr std::size_t kCoarseBins = 1500;
 
 // The bins of a sweep over the band, thinned where the curve is smooth: each stands for the `weight` bins around it.
-struct Bins {
+struct SweepBins {
     std::vector<double> frequency_hz;
     std::vector<double> weight;
 };
 
-Bins choose_bins(const dsp::Band& band, double peak_hz, double bandwidth_hz) {
-    Bins bins;
+SweepBins choose_bins(const dsp::Band& band, double peak_hz, double bandwidth_hz) {
+    SweepBins bins;
     const double coarse = std::max(kSpacing_hz, (band.high_hz - band.low_hz) / static_cast<double>(kCoarseBins));
     const double spacing = std::max(kSpacing_hz, bandwidth_hz / 100);
     for (double f = band.low_hz; f < band.high_hz;) {
@@ -47,7 +47,7 @@ Bins choose_bins(const dsp::Band& band, double peak_hz, double bandwidth_hz) {
 }
 
 // The noise-free response that the calculated coil would give, with the variance a real sweep would have.
-dsp::Response expected_response(const Bins& bins, double sample_rate_hz, const dsp::BenchValues& bench,
+dsp::Response expected_response(const SweepBins& bins, double sample_rate_hz, const dsp::BenchValues& bench,
                                 const dsp::Band& band, const std::function<Complex(double)>& admittance) {
     dsp::Response r;
     r.sample_rate_hz = sample_rate_hz;
@@ -115,7 +115,7 @@ private:
     double rate_hz_;
     dsp::Band band_;
     double first_hz_;
-    Bins bins_;
+    SweepBins bins_;
     model::ModelScale scale_;
     std::vector<Complex> admittance_;
 };

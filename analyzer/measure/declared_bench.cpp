@@ -35,10 +35,6 @@ double median(std::vector<double>& values) {
     return *middle;
 }
 
-std::string ohms(double value) {
-    return record::format_quantity(value, record::Unit::ohm, 3);
-}
-
 // The reference resistor as the load shows it, told in two ways from the low end of the band, where the lead's
 // capacitance does not count yet. The difference of the inverse ratios is R / Z_load whatever the input's resistance
 // is, but in units of the inputs' relative gain; open / load - 1 is that of R beside the input, and gains drop out.
@@ -134,7 +130,8 @@ std::optional<Finding> judge_bench(const dsp::Standards& standards, const dsp::B
                 FindingCode::correction_stale, Weight::caution,
                 fmt::format("against the load of {} the reference resistor looks like {}, not {}: check both "
                             "values, and that nothing between the inputs sets levels by itself",
-                            ohms(bench.load_ohm), ohms(seen->whatever_gain_ohm), ohms(bench.reference_ohm))};
+                            record::ohm_text(bench.load_ohm, 3), record::ohm_text(seen->whatever_gain_ohm, 3),
+                            record::ohm_text(bench.reference_ohm, 3))};
         }
         return std::nullopt;
     }
@@ -148,7 +145,7 @@ std::optional<Finding> judge_bench(const dsp::Standards& standards, const dsp::B
         fmt::format(
             "with a reference of {} the open lead shows {} where {} is declared: check the resistor's value and "
             "--input-c (frequency and Q do not depend on them, the resistance does)",
-            ohms(bench.reference_ohm), record::format_quantity(*seen, record::Unit::farad, 3),
+            record::ohm_text(bench.reference_ohm, 3), record::format_quantity(*seen, record::Unit::farad, 3),
             record::format_quantity(bench.input_capacitance_f, record::Unit::farad, 3))};
 }
 

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "analyzer/record/json_text.hpp"
 #include "analyzer/record/quantity.hpp"
 
 namespace coldtune::measure {
@@ -27,21 +28,15 @@ Json body_json(const model::TopLoadBody& body) {
     return {{"shape", "disc"}, {"diameter_m", d.diameter_m}, {"height_m", d.height_m}};
 }
 
-const Json* find(const Json& object, const char* key) {
-    if (!object.is_object()) return nullptr;
-    const auto at = object.find(key);
-    return at == object.end() || at->is_null() ? nullptr : &*at;
-}
-
 std::optional<double> number(const Json& object, const char* key) {
-    const Json* found = find(object, key);
+    const Json* found = record::member(object, key);
     if (found == nullptr || !found->is_number()) return std::nullopt;
     const double value = found->get<double>();
     return std::isfinite(value) ? std::optional(value) : std::nullopt;
 }
 
 std::string text(const Json& object, const char* key) {
-    const Json* found = find(object, key);
+    const Json* found = record::member(object, key);
     return found != nullptr && found->is_string() ? found->get<std::string>() : std::string();
 }
 
@@ -95,7 +90,7 @@ Json bench_json(const BenchFacts& bench) {
 }
 
 std::optional<Described> described_of(const Json& json) {
-    const Json* bodies = find(json, "topload");
+    const Json* bodies = record::member(json, "topload");
     if (bodies == nullptr || !bodies->is_array()) return std::nullopt;
     Described described;
     described.name = text(json, "name");
@@ -104,7 +99,7 @@ std::optional<Described> described_of(const Json& json) {
         if (!body) return std::nullopt;
         described.topload.push_back(*body);
     }
-    if (const Json* tank = find(json, "tank"); tank != nullptr) {
+    if (const Json* tank = record::member(json, "tank"); tank != nullptr) {
         const auto capacitance = number(*tank, "capacitance_f"), leads = number(*tank, "lead_inductance_h");
         if (!capacitance || !leads) return std::nullopt;
         described.tank = model::Tank{*capacitance, number(*tank, "tap_turns"), *leads};

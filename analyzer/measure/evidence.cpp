@@ -14,6 +14,7 @@ namespace coldtune::measure {
 namespace {
 
 // Limits of judgement. None has a published source; each says what it protects.
+constexpr double kNothingDbfs = -200;   // below the last bit of any file
 constexpr double kQuietPeakDbfs = -60;  // under this a 16-bit interface has about 10 usable bits less than it could
 constexpr double kReferenceSignalToNoise = 10;  // per bin, amplitude: a ratio with 10 % error is no reference
 constexpr double kHumCautionDb = -20;           // hum a tenth of the signal eats headroom and hides in the first bins
@@ -117,10 +118,17 @@ std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::R
              fmt::format(
                  "input 1 {}: nothing reaches the generator side; check the lead from the line output, raise the "
                  "level and sweep again",
-                 // Below the last bit of any file there is nothing to give a figure for.
-                 health.generator.peak_dbfs < -200
+                 // There is nothing to give a figure for.
+                 health.generator.peak_dbfs < kNothingDbfs
                      ? std::string("holds nothing but silence")
                      : fmt::format("peaks at {:.0f} dBFS only", health.generator.peak_dbfs))});
+    } else if (!faint && health.coil.peak_dbfs < kNothingDbfs) {
+        // A lead shorted to the return still carries the noise of an input; a dead input does not.
+        out.push_back(
+            {FindingCode::too_quiet, Weight::reject,
+             "input 2 holds nothing but silence, not even noise: it is muted, switched off or not the one that "
+             "was recorded; choose the input that is wired to the foot, or clear a short at its plug, and "
+             "sweep again"});
     } else if (response != nullptr && signal_to_noise < kReferenceSignalToNoise) {
         out.push_back(
             {FindingCode::too_quiet, Weight::reject,

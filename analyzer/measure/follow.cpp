@@ -14,17 +14,17 @@ namespace {
 
 using Clock = std::chrono::steady_clock;
 
-constexpr double kUpdate_s = 1.0 / 6;      // one period
-constexpr double kLongestUpdate_s = 1.0;   // for a resonance too narrow for the bins of a short one
-constexpr double kBinsPerBandwidth = 12;   // that the fit wants
-constexpr double kWidthInBandwidths = 3;   // of the concentrated part, either side
-constexpr double kWidthRelative = 0.02;    // at least: room for a hand
-constexpr double kRefocus = 0.7;           // of that width
-constexpr int kLostAfter = 4;              // readings without a resonance
-constexpr std::size_t kPeriodsNarrow = 2;  // evaluated at once while the resonance is in view
-constexpr std::size_t kPeriodsWide = 6;    // and while only the curve below it is
-constexpr std::size_t kMargin = 20;        // a twentieth of a period more, for an onset found late
-constexpr double kSettle_s = 0.35;         // after a new loop began: latency and ringing
+constexpr double kUpdate_s = 1.0 / 6;         // one period
+constexpr double kLongestUpdate_s = 1.0;      // for a resonance too narrow for the bins of a short one
+constexpr double kLiveBinsPerBandwidth = 12;  // that the fit wants
+constexpr double kWidthInBandwidths = 3;      // of the concentrated part, either side
+constexpr double kWidthRelative = 0.02;       // at least: room for a hand
+constexpr double kRefocus = 0.7;              // of that width
+constexpr int kLostAfter = 4;                 // readings without a resonance
+constexpr std::size_t kPeriodsNarrow = 2;     // evaluated at once while the resonance is in view
+constexpr std::size_t kPeriodsWide = 6;       // and while only the curve below it is
+constexpr std::size_t kMargin = 20;           // a twentieth of a period more, for an onset found late
+constexpr double kSettle_s = 0.35;            // after a new loop began: latency and ringing
 constexpr std::size_t kPeriodsKept = 16;
 constexpr int kSpoiledInARow = 30;  // stretches with a late buffer in them, before it is given up
 
@@ -39,7 +39,7 @@ std::size_t loop_period(const SessionSettings& settings, const CoarseView& seen)
     const double rate = settings.sample_rate_hz;
     double wanted = kUpdate_s * rate;
     if (seen.frequency_hz && seen.q) {
-        wanted = std::max(wanted, kBinsPerBandwidth * rate * *seen.q / *seen.frequency_hz);
+        wanted = std::max(wanted, kLiveBinsPerBandwidth * rate * *seen.q / *seen.frequency_hz);
     }
     return dsp::choose_period(frames_of(std::min(wanted, kLongestUpdate_s * rate) / rate, rate));
 }

@@ -8,7 +8,7 @@ namespace coldtune::measure {
 namespace {
 
 constexpr double kDecade = 10;       // a band that begins near the resonance shows either sign
-constexpr double kLowEnd = 2;        // up to twice the lowest frequency
+constexpr double kLowEndSpan = 2;    // up to twice the lowest frequency
 constexpr double kMiddle = 1.41;     // of that octave
 constexpr std::size_t kFewest = 8;   // bins
 constexpr double kInductive = 0.3;   // of the impedance: Q of a winding tied to the return passes this at 1 kHz
@@ -20,7 +20,7 @@ std::optional<Finding> judge_free_head(const dsp::CorrectedResponse& corrected) 
     const auto& f = corrected.frequency_hz;
     if (f.empty() || f.back() < kDecade * f.front()) return std::nullopt;
     std::vector<double> part, size, lower, upper;
-    for (std::size_t k = 0; k < f.size() && f[k] < kLowEnd * f.front(); ++k) {
+    for (std::size_t k = 0; k < f.size() && f[k] < kLowEndSpan * f.front(); ++k) {
         const auto z = corrected.impedance[k];
         part.push_back(z.imag() / std::abs(z));
         size.push_back(z.imag());

@@ -188,6 +188,8 @@ model::Calculated calculated_of(KeptReader& reader, const Json& json) {
     c.inductance_h = optional("inductance_h");
     c.capacitance_f = optional("capacitance_f");
     c.low_frequency_inductance_h = optional("low_frequency_inductance_h");
+    c.low_frequency_inductance_u95_h =
+        reader.optional_number(json, path, "low_frequency_inductance_u95_h").value_or(-1);
     c.q = optional("q");
     c.resistance_ohm = optional("resistance_ohm");
     c.dc_resistance_ohm = optional("dc_resistance_ohm");

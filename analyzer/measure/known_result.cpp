@@ -12,21 +12,14 @@ namespace {
 
 using record::Json;
 
-constexpr std::size_t kLongestResult = std::size_t{256} << 20;  // with a curve of a million points
-
 // The first thing that was wrong, with the path of the key.
 class Reader {
 public:
     explicit Reader(std::string_view origin) : origin_(origin) {}
 
-    const Json* find(const Json& object, const char* key) const {
-        if (!object.is_object()) return nullptr;
-        const auto at = object.find(key);
-        return at == object.end() || at->is_null() ? nullptr : &*at;
-    }
     // A finite number greater than `above`; 0 and an error otherwise.
     double number(const Json& object, const char* key, const std::string& path, double above) {
-        const Json* found = find(object, key);
+        const Json* found = record::member(object, key);
         if (found == nullptr || !found->is_number()) {
             fail(fmt::format("{}{} is missing or not a number", path, key));
             return 0;
@@ -59,12 +52,12 @@ KnownValue value_of(Reader& reader, const Json& object, const std::string& path,
     double explained = 0;
     if (budget != nullptr && budget->is_array()) {
         for (const Json& line : *budget) {
-            const Json* source = reader.find(line, "source");
+            const Json* source = record::member(line, "source");
             if (source == nullptr || !source->is_string()) {
                 reader.fail(path + "budget holds a line without source");
                 return known;
             }
-            const Json* u = reader.find(line, u_key);
+            const Json* u = record::member(line, u_key);
             const double size = u != nullptr && u->is_number() ? std::abs(u->get<double>()) / known.value : 0;
             if (!(size > 0) || !std::isfinite(size)) continue;
             known.parts.push_back({source->get<std::string>(), size});
@@ -85,14 +78,14 @@ std::string text_or_empty(const Json* json) {
     return json != nullptr && json->is_string() ? json->get<std::string>() : std::string();
 }
 
-void read_circumstances(Reader& reader, const Json& json, KnownResult& known) {
-    if (const Json* d = reader.find(json, "described"); d != nullptr) known.described = described_of(*d);
-    if (const Json* b = reader.find(json, "bench"); b != nullptr) known.bench = bench_of(*b);
-    const Json* findings = reader.find(json, "findings");
+void read_circumstances(const Json& json, KnownResult& known) {
+    if (const Json* d = record::member(json, "described"); d != nullptr) known.described = described_of(*d);
+    if (const Json* b = record::member(json, "bench"); b != nullptr) known.bench = bench_of(*b);
+    const Json* findings = record::member(json, "findings");
     if (findings == nullptr || !findings->is_array()) return;
     for (const Json& f : *findings) {
-        known.findings.push_back({text_or_empty(reader.find(f, "code")), text_or_empty(reader.find(f, "weight")),
-                                  text_or_empty(reader.find(f, "text"))});
+        known.findings.push_back({text_or_empty(record::member(f, "code")), text_or_empty(record::member(f, "weight")),
+                                  text_or_empty(record::member(f, "text"))});
     }
 }
 
@@ -104,13 +97,13 @@ Result<KnownResult> interpret_combined(const Json& json, std::string_view origin
     KnownResult known;
     known.name = origin;
     known.way = "combined";
-    const Json* r = reader.find(json, "resonance");
+    const Json* r = record::member(json, "resonance");
     if (r == nullptr) {
         reader.fail("no resonance in it");
         return *reader.error();
     }
     known.resonance = value_of(reader, *r, "resonance.", "frequency_hz", "frequency_u95_hz", nullptr, "");
-    if (const Json* c = reader.find(json, "calculated"); c != nullptr) {
+    if (const Json* c = record::member(json, "calculated"); c != nullptr) {
         known.calculated_hz = reader.number(*c, "frequency_hz", "calculated.", 0);
     }
     if (reader.error()) return *reader.error();
@@ -119,13 +112,13 @@ Result<KnownResult> interpret_combined(const Json& json, std::string_view origin
 
 Result<KnownResult> interpret(const Json& json, std::string_view origin, Welcome welcome) {
     Reader reader(origin);
-    const Json* schema = reader.find(json, "schema");
+    const Json* schema = record::member(json, "schema");
     const bool combined = welcome == Welcome::anything && schema != nullptr && *schema == "coldtune.combined.v1";
     if (schema == nullptr || (*schema != "coldtune.result.v1" && !combined)) {
         reader.fail("not a result (schema coldtune.result.v1)");
         return *reader.error();
     }
-    const Json* verdict = reader.find(json, "verdict");
+    const Json* verdict = record::member(json, "verdict");
     if (verdict != nullptr && *verdict == "rejected") {
         return rejected(
             fmt::format("{}: this measurement was rejected, there is nothing to take from it; measure again", origin));
@@ -133,8 +126,8 @@ Result<KnownResult> interpret(const Json& json, std::string_view origin, Welcome
     if (combined) return interpret_combined(json, origin);
     KnownResult known;
     known.name = origin;
-    read_circumstances(reader, json, known);
-    const Json* hookup = reader.find(json, "hookup");
+    read_circumstances(json, known);
+    const Json* hookup = record::member(json, "hookup");
     const auto named =
         hookup != nullptr && hookup->is_string() ? bench::hookup_from_name(hookup->get<std::string>()) : std::nullopt;
     if (!named) {
@@ -150,23 +143,24 @@ Result<KnownResult> interpret(const Json& json, std::string_view origin, Welcome
                         "loading series",
                         origin, bench::describe(known.hookup).name));
     }
-    if (const Json* r = reader.find(json, "resonance"); r != nullptr && (head_free || tank)) {
-        (tank ? known.tank_resonance : known.resonance) = value_of(
-            reader, *r, "resonance.", "frequency_hz", "frequency_u95_hz", reader.find(*r, "budget"), "frequency_u_hz");
-        const Json* way = reader.find(*r, "way");
+    if (const Json* r = record::member(json, "resonance"); r != nullptr && (head_free || tank)) {
+        (tank ? known.tank_resonance : known.resonance) =
+            value_of(reader, *r, "resonance.", "frequency_hz", "frequency_u95_hz", record::member(*r, "budget"),
+                     "frequency_u_hz");
+        const Json* way = record::member(*r, "way");
         known.way = way != nullptr && way->is_string() ? way->get<std::string>() : std::string("unnamed");
     }
-    if (const Json* w = reader.find(json, "winding"); w != nullptr) {
-        const Json* loading = reader.find(json, "loading");
-        const Json* model = loading != nullptr ? reader.find(*loading, "model") : nullptr;
+    if (const Json* w = record::member(json, "winding"); w != nullptr) {
+        const Json* loading = record::member(json, "loading");
+        const Json* model = loading != nullptr ? record::member(*loading, "model") : nullptr;
         known.inductance = value_of(reader, *w, "winding.", "inductance_h", "inductance_u95_h",
-                                    model != nullptr ? reader.find(*model, "budget") : nullptr, "inductance_u_h");
+                                    model != nullptr ? record::member(*model, "budget") : nullptr, "inductance_u_h");
     }
-    if (const Json* c = reader.find(json, "calculated"); c != nullptr) {
+    if (const Json* c = record::member(json, "calculated"); c != nullptr) {
         known.calculated_hz = reader.number(*c, "frequency_hz", "calculated.", 0);
     }
     if (!known.resonance && !known.inductance && !known.tank_resonance) {
-        reader.fail(reader.find(json, "pair") != nullptr
+        reader.fail(record::member(json, "pair") != nullptr
                         ? "holds two coupled circuits together; measure the secondary with the tank open"
                         : "neither a resonance nor an inductance in it");
     }

@@ -1,6 +1,7 @@
 // A result that was written down before, as evidence: what `analyze --json` and `loading --json` printed, read back.
 #pragma once
 
+#include <cstddef>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -12,6 +13,9 @@
 #include "dsp/result.hpp"
 
 namespace coldtune::measure {
+
+// Of a result file, bytes: with a curve of a million points.
+inline constexpr std::size_t kLongestResult = std::size_t{256} << 20;
 
 // A value, its 95 % half-width and what that is made of: relative standard uncertainties.
 struct KnownValue {

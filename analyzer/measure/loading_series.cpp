@@ -141,15 +141,6 @@ Resonance resonance_of(const SeriesEstimate& estimate, const std::vector<Loading
     return r;
 }
 
-// Relative standard uncertainty of the described inductance: L ~ turns^2 diameter^2 / length, rectangular limits, and a
-// per cent of the formula.
-double stated_inductance_u(const model::CoilDescription& coil) {
-    const model::Tolerances limit = model::tolerances_or_defaults(coil);
-    const double turns = *limit.turns / coil.secondary.turns, diameter = *limit.diameter_m / coil.secondary.diameter_m;
-    const double length = *limit.length_m / coil.secondary.length_m;
-    return std::sqrt((4 * turns * turns + 4 * diameter * diameter + length * length) / 3 + 0.01 * 0.01);
-}
-
 // Frequency alone does not tell a slip of a prefix in the capacitors: it scales the inductance and leaves the
 // resonance.
 std::optional<Finding> judge_tank(const Accepted& found, const std::optional<model::TankCalculated>& calculated) {
@@ -248,7 +239,8 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
     SeriesPrior prior;
     if (family) {
         curve = LoadingCurve::of(*family);
-        prior = {family->inductance_prior(), family->capacitance_prior(), stated_inductance_u(*out.result.description)};
+        prior = {family->inductance_prior(), family->capacitance_prior(),
+                 model::described_inductance_u(*out.result.description)};
     }
     SeriesJudgement judged = judge_series(input, curve ? &*curve : nullptr, prior);
     for (Finding& f : judged.findings) out.result.findings.push_back(std::move(f));

@@ -22,7 +22,7 @@ constexpr std::size_t kLeastPeriods = 4;  // in a piece, so that each piece tell
 constexpr std::size_t kGroups = 16;       // their scatter is the uncertainty: 15 degrees of freedom for each line
 
 // Sums of one group's responses, line by line (line k is k periods in one period).
-struct Line {
+struct CaptureLine {
     Complex ratio;
     double generator_amplitude = 0;
     std::size_t pieces = 0;
@@ -41,7 +41,7 @@ public:
         ++group.pieces;
         for (std::size_t i = 0; i < response.frequency_hz.size(); ++i) {
             const double line = response.frequency_hz[i] * static_cast<double>(period_) / response.sample_rate_hz;
-            Line& sum = group.lines[static_cast<std::size_t>(std::lround(line))];
+            CaptureLine& sum = group.lines[static_cast<std::size_t>(std::lround(line))];
             sum.ratio += response.ratio[i];
             sum.generator_amplitude += response.generator_amplitude[i];
             ++sum.pieces;
@@ -83,7 +83,7 @@ public:
 
 private:
     struct Group {
-        std::vector<Line> lines;  // of period / 2 + 1
+        std::vector<CaptureLine> lines;  // of period / 2 + 1
         std::size_t pieces = 0;
     };
 
@@ -93,7 +93,7 @@ private:
         std::vector<double> amplitude(lines.size(), 0.0);
         for (const Group& group : groups_) {
             for (std::size_t i = 0; i < lines.size(); ++i) {
-                const Line& sum = group.lines[lines[i]];
+                const CaptureLine& sum = group.lines[lines[i]];
                 amplitude[i] += sum.generator_amplitude / static_cast<double>(sum.pieces * groups_.size());
             }
         }
@@ -112,7 +112,7 @@ private:
         for (const Group& group : groups_) {
             put(capture.generator, [](std::size_t) { return Complex{1}; });
             put(capture.coil, [&](std::size_t i) {
-                const Line& sum = group.lines[lines[i]];
+                const CaptureLine& sum = group.lines[lines[i]];
                 return sum.ratio / static_cast<double>(sum.pieces);
             });
         }

@@ -14,9 +14,9 @@
 namespace coldtune::measure {
 namespace {
 
-constexpr double kDetectionSigma = 6;    // as a single resonance's
-constexpr double kSmallestShare = 1e-3;  // of the higher peak: lower ones are ripples or other modes
-constexpr std::size_t kFewestBins = 12;  // across the half-power width of either peak
+constexpr double kDetectionSigma = 6;          // as a single resonance's
+constexpr double kSmallestShare = 1e-3;        // of the higher peak: lower ones are ripples or other modes
+constexpr std::size_t kFewestBinsAcross = 12;  // across the half-power width of either peak
 // Only bins within this many half-power widths of either peak: they hold what there is to know, and further out the
 // finer structure of a coil shows that is not in the model.
 constexpr double kReachBandwidths = 4;
@@ -167,7 +167,7 @@ void propagate_resonances(const PairModel& model, const Eigen::VectorXd& theta, 
 
 PairFitOutcome fit_pair(const dsp::CorrectedResponse& data, const PairShape& shape, const PairFit* near) {
     const std::vector<dsp::ResonanceBin> all = dsp::usable_bins(data, dsp::ResonanceForm::series);
-    if (all.size() < 4 * kFewestBins) {
+    if (all.size() < 4 * kFewestBinsAcross) {
         return fmt::format("the data hold only {} usable bins: use a longer period or a wider band", all.size());
     }
     PairParameters start;
@@ -183,11 +183,11 @@ PairFitOutcome fit_pair(const dsp::CorrectedResponse& data, const PairShape& sha
             const double f = peak->peak.frequency_hz;
             const dsp::Band width = around(*peak, 1);
             const std::size_t across = inside(all, {width, width}).size();
-            if (across < kFewestBins) {
+            if (across < kFewestBinsAcross) {
                 return fmt::format(
                     "the peak near {:.6g} Hz has only {} bins across it where {} are needed: use a "
                     "longer period",
-                    f, across, kFewestBins);
+                    f, across, kFewestBinsAcross);
             }
         }
         // The next mode of a secondary alone makes a second peak as well.

@@ -4,12 +4,15 @@
 #include <cmath>
 #include <numbers>
 
+#include "dsp/two_pi.hpp"
+
 namespace coldtune::measure {
 namespace {
 
+using dsp::two_pi;
+
 using Complex = std::complex<double>;
 constexpr Complex j{0, 1};
-constexpr double two_pi = 2 * std::numbers::pi;
 constexpr std::size_t kNear = 3;
 
 constexpr double kDescribed_u = 0.15;

@@ -113,13 +113,13 @@ struct Model {
     }
 };
 
-struct Fit {
+struct BelowFit {
     double f0 = 0, u = 0, lead_u = 0, amplitude = 0, corner_hz = 0, chi_square = 0;
     Eigen::VectorXd parameters;
     std::size_t freedom = 0;
 };
 
-std::optional<Fit> solve(const Model& model, const Eigen::VectorXd& from) {
+std::optional<BelowFit> solve(const Model& model, const Eigen::VectorXd& from) {
     dsp::LeastSquaresProblem problem{model.rows(), kCount,
                                      [&](const double* p, double* r, double* j) { model.evaluate(p, r, j); }};
     Eigen::VectorXd start = Eigen::VectorXd::Zero(kCount);
@@ -136,7 +136,7 @@ std::optional<Fit> solve(const Model& model, const Eigen::VectorXd& from) {
     if (!solution || !solution->converged()) return std::nullopt;
     const auto covariance = dsp::covariance_at(problem, solution->parameters, 1e-12);
     if (!covariance) return std::nullopt;
-    Fit fit;
+    BelowFit fit;
     fit.parameters = solution->parameters;
     fit.f0 = model.resonance_hz(solution->parameters.data());
     fit.chi_square = solution->chi_square;
@@ -152,7 +152,7 @@ std::optional<Fit> solve(const Model& model, const Eigen::VectorXd& from) {
 }
 
 // `from`: where to start, another shape's solution; empty for none.
-std::optional<Fit> fit_curve(const Model& model, const Eigen::VectorXd& from = {}) {
+std::optional<BelowFit> fit_curve(const Model& model, const Eigen::VectorXd& from = {}) {
     auto fit = solve(model, from);
     if (!fit || !(model.lead_f(fit->parameters.data()) < 0)) return fit;
     // No lead has less than nothing; how well it is known stays what it was.

@@ -177,6 +177,9 @@ Json to_json(const model::Calculated& c) {
     j["inductance_h"] = number_or_null(c.inductance_h);
     j["capacitance_f"] = number_or_null(c.capacitance_f);
     j["low_frequency_inductance_h"] = number_or_null(c.low_frequency_inductance_h);
+    if (c.low_frequency_inductance_u95_h >= 0) {
+        j["low_frequency_inductance_u95_h"] = number_or_null(c.low_frequency_inductance_u95_h);
+    }
     j["q"] = number_or_null(c.q);
     j["resistance_ohm"] = number_or_null(c.resistance_ohm);
     j["dc_resistance_ohm"] = number_or_null(c.dc_resistance_ohm);

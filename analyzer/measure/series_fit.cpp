@@ -37,7 +37,7 @@ std::optional<Start> line_through_ends(const std::vector<SeriesPoint>& points) {
     return Start{inductance, square_of_period(least->frequency_hz) / inductance - least->capacitance_f};
 }
 
-struct Problem {
+struct SeriesProblem {
     const std::vector<SeriesPoint>& points;
     const std::vector<SharedEffect>& effects;
     const LoadingCurve& curve;
@@ -121,17 +121,17 @@ std::optional<SeriesEstimate> fit_series(const std::vector<SeriesPoint>& points,
                                          const std::optional<SeriesPrior>& prior) {
     const auto ends = line_through_ends(points);
     if (!ends) return std::nullopt;
-    const Problem problem{points, effects, curve, prior};
+    const SeriesProblem problem{points, effects, curve, prior};
 
     dsp::LeastSquaresProblem lsq;
     lsq.residuals = problem.rows();
     lsq.parameters = problem.parameters();
     lsq.evaluate = [&](const double* x, double* r, double* j) { problem.evaluate(x, r, j); };
     Eigen::VectorXd start = Eigen::VectorXd::Zero(lsq.parameters);
-    start[Problem::kInductance] = std::log(ends->inductance_h / curve.inductance_h()) / kScale;
+    start[SeriesProblem::kInductance] = std::log(ends->inductance_h / curve.inductance_h()) / kScale;
     // The distributed curve needs a positive capacitance to start from.
     const double own = curve.shapes() > 0 ? std::max(ends->own_f, 0.3 * curve.own_f()) : ends->own_f;
-    start[Problem::kCapacitance] = (own / curve.own_f() - 1) / kScale;
+    start[SeriesProblem::kCapacitance] = (own / curve.own_f() - 1) / kScale;
     dsp::LeastSquaresOptions options;
     options.max_iterations = 300;
     options.cost_tolerance = 1e-8;
@@ -145,17 +145,17 @@ std::optional<SeriesEstimate> fit_series(const std::vector<SeriesPoint>& points,
     Eigen::MatrixXd j(problem.rows(), problem.parameters());
     problem.evaluate(x.data(), residual.data(), j.data());
     const Eigen::LDLT<Eigen::MatrixXd> normal(j.transpose() * j);
-    const double capacitance = 1 + kScale * x[Problem::kCapacitance];
+    const double capacitance = 1 + kScale * x[SeriesProblem::kCapacitance];
     Eigen::VectorXd pick = Eigen::VectorXd::Zero(problem.parameters());
-    pick[Problem::kInductance] = kScale;
+    pick[SeriesProblem::kInductance] = kScale;
     const Eigen::VectorXd of_inductance = j * normal.solve(pick);
     pick.setZero();
-    pick[Problem::kCapacitance] = kScale / capacitance;
+    pick[SeriesProblem::kCapacitance] = kScale / capacitance;
     const Eigen::VectorXd of_capacitance = j * normal.solve(pick);
     const Eigen::VectorXd of_frequency = -0.5 * (of_inductance + of_capacitance);
 
     SeriesEstimate out;
-    out.inductance_h = curve.inductance_h() * std::exp(kScale * x[Problem::kInductance]);
+    out.inductance_h = curve.inductance_h() * std::exp(kScale * x[SeriesProblem::kInductance]);
     const bool own_known = capacitance > 0;
     const double own_f = capacitance * curve.own_f();
     const double frequency_hz = own_known ? 1 / (2 * std::numbers::pi * std::sqrt(out.inductance_h * own_f)) : 0;
@@ -180,11 +180,11 @@ std::optional<SeriesEstimate> fit_series(const std::vector<SeriesPoint>& points,
         line(effects[s].source, n + problem.effects_at() + static_cast<Eigen::Index>(s), 1);
     }
     if (prior) {
-        line("described inductance", n + Problem::kInductance, 1);
-        line("described capacitance", n + Problem::kCapacitance, 1);
+        line("described inductance", n + SeriesProblem::kInductance, 1);
+        line("described capacitance", n + SeriesProblem::kCapacitance, 1);
     }
     for (std::size_t k = 0; k < curve.shapes(); ++k) {
-        line("shape: " + curve.names()[k], n + Problem::kShapes + static_cast<Eigen::Index>(k), 1);
+        line("shape: " + curve.names()[k], n + SeriesProblem::kShapes + static_cast<Eigen::Index>(k), 1);
     }
     out.inductance_u95_h = 2 * total.inductance_u_h;
     if (own_known) {

@@ -17,7 +17,7 @@ constexpr double kRejectChanceOfTwo = 0.001;
 // No secondary is described that wrongly: turns would have to be off by four tenths. A slipped prefix makes ten.
 constexpr double kWrongInductance = 2;
 
-using Fit = std::function<std::optional<SeriesEstimate>(const SeriesInput&)>;
+using SeriesFitter = std::function<std::optional<SeriesEstimate>(const SeriesInput&)>;
 
 SeriesInput without(const SeriesInput& all, std::size_t left_out) {
     SeriesInput rest = all;
@@ -37,7 +37,7 @@ struct Suspect {
 };
 
 // The points in the order in which leaving them out mends the series; empty where the rest cannot be judged.
-std::vector<Suspect> suspects(const SeriesInput& input, const Fit& fit) {
+std::vector<Suspect> suspects(const SeriesInput& input, const SeriesFitter& fit) {
     std::vector<Suspect> list;
     for (std::size_t i = 0; i < input.points.size(); ++i) {
         const auto rest = fit(without(input, i));
@@ -137,12 +137,14 @@ SeriesJudgement judge_series(const SeriesInput& given, const LoadingCurve* curve
     SeriesInput input = given;
     add_likeness(input);
     add_leads(input);
-    const Fit straight = [](const SeriesInput& in) { return fit_straight_line(in.points, in.effects); };
-    const Fit free = [&](const SeriesInput& in) {
+    const SeriesFitter straight = [](const SeriesInput& in) { return fit_straight_line(in.points, in.effects); };
+    const SeriesFitter free = [&](const SeriesInput& in) {
         return curve ? fit_series(in.points, in.effects, *curve, std::nullopt)
                      : fit_straight_line(in.points, in.effects);
     };
-    const Fit described = [&](const SeriesInput& in) { return fit_series(in.points, in.effects, *curve, prior); };
+    const SeriesFitter described = [&](const SeriesInput& in) {
+        return fit_series(in.points, in.effects, *curve, prior);
+    };
     const std::size_t n = input.points.size();
 
     SeriesJudgement out;

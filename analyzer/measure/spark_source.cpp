@@ -5,6 +5,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "analyzer/measure/known_result.hpp"
 #include "analyzer/model/coupled_pair.hpp"
 #include "analyzer/record/json_text.hpp"
 
@@ -13,16 +14,8 @@ namespace {
 
 using record::Json;
 
-constexpr std::size_t kLongestResult = std::size_t{256} << 20;  // with a curve of a million points
-
-const Json* find(const Json& object, const char* key) {
-    if (!object.is_object()) return nullptr;
-    const auto at = object.find(key);
-    return at == object.end() || at->is_null() ? nullptr : &*at;
-}
-
 std::optional<double> positive(const Json& object, const char* key) {
-    const Json* found = find(object, key);
+    const Json* found = record::member(object, key);
     if (found == nullptr || !found->is_number()) return std::nullopt;
     const double value = found->get<double>();
     return std::isfinite(value) && value > 0 ? std::optional(value) : std::nullopt;
@@ -33,11 +26,11 @@ Result<Json> accepted(std::string_view text, std::string_view origin) {
     limits.bytes = kLongestResult;
     auto json = record::parse_json(text, origin, limits);
     if (!json) return json.error();
-    const Json* schema = find(*json, "schema");
+    const Json* schema = record::member(*json, "schema");
     if (schema == nullptr || *schema != "coldtune.result.v1") {
         return bad_input(fmt::format("{}: not a result (schema coldtune.result.v1)", origin));
     }
-    const Json* verdict = find(*json, "verdict");
+    const Json* verdict = record::member(*json, "verdict");
     if (verdict != nullptr && *verdict == "rejected") {
         return rejected(
             fmt::format("{}: this measurement was rejected, there is nothing to take from it; measure again", origin));
@@ -46,7 +39,7 @@ Result<Json> accepted(std::string_view text, std::string_view origin) {
 }
 
 bool hookup_is(const Json& json, std::initializer_list<const char*> names) {
-    const Json* hookup = find(json, "hookup");
+    const Json* hookup = record::member(json, "hookup");
     for (const char* name : names) {
         if (hookup != nullptr && *hookup == name) return true;
     }
@@ -57,7 +50,7 @@ Result<CircuitValues> circuit(std::string_view text, std::string_view origin,
                               std::initializer_list<const char*> hookups, const char* expected) {
     const auto json = accepted(text, origin);
     if (!json) return json.error();
-    const Json* resonance = find(*json, "resonance");
+    const Json* resonance = record::member(*json, "resonance");
     const auto frequency = resonance != nullptr ? positive(*resonance, "frequency_hz") : std::nullopt;
     if (!hookup_is(*json, hookups) || !frequency) {
         return bad_input(fmt::format("{}: holds no resonance of {}", origin, expected));
@@ -96,7 +89,7 @@ Result<CircuitValues> parse_tank(std::string_view text, std::string_view origin)
 Result<CouplingValue> parse_winding_coupling(std::string_view text, std::string_view origin) {
     const auto json = accepted(text, origin);
     if (!json) return json.error();
-    const Json* coupling = find(*json, "coupling");
+    const Json* coupling = record::member(*json, "coupling");
     const auto k = coupling != nullptr ? positive(*coupling, "k") : std::nullopt;
     if (!k) {
         return bad_input(fmt::format(
@@ -111,7 +104,7 @@ Result<SparkInputs> parse_pair(std::string_view text, std::string_view origin) {
     if (!json) return json.error();
     const auto none = bad_input(
         fmt::format("{}: holds no pair: that takes the foot with the tank closed, both peaks sought together", origin));
-    const Json* found = find(*json, "pair");
+    const Json* found = record::member(*json, "pair");
     if (found == nullptr) return none;
     constexpr std::array<const char*, 5> names = {"primary_frequency_hz", "secondary_frequency_hz", "primary_q",
                                                   "secondary_q", "k"};
@@ -128,10 +121,10 @@ Result<SparkInputs> parse_pair(std::string_view text, std::string_view origin) {
     inputs.value = {value[0], value[1], value[2], value[3], value[4]};
     inputs.u95 = {u95[0], u95[1], u95[2], u95[3], u95[4]};
     inputs.sources = {fmt::format("both circuits and k measured together: {}", origin)};
-    if (const Json* described = find(*json, "described"); described != nullptr) {
+    if (const Json* described = record::member(*json, "described"); described != nullptr) {
         inputs.described = described_of(*described);
     }
-    if (const Json* matrix = find(*found, "correlation");
+    if (const Json* matrix = record::member(*found, "correlation");
         matrix != nullptr && matrix->is_array() && matrix->size() == 5) {
         std::array<std::array<double, 5>, 5> correlation{};
         bool whole = true;

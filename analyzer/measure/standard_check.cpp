@@ -16,7 +16,7 @@ namespace {
 using Complex = std::complex<double>;
 
 // The low tenth of the band, where a lead's capacitance does not count yet.
-constexpr std::size_t kLowEnd = 10;
+constexpr std::size_t kLowTenth = 10;
 // A line input of 10 kohm behind 22 kohm leaves 0.31 of the level. Common practice, no source.
 constexpr double kOpenAtLeast = 0.25;
 // A short through the lead itself still leaves a tenth of an ohm behind 10 kohm at input 2, and some hum.
@@ -34,7 +34,7 @@ constexpr double kPeakHeight = 0.5;
 
 Complex low_end(const dsp::Response& response) {
     std::vector<double> real, imag;
-    const std::size_t some = response.ratio.size() / kLowEnd + 1;
+    const std::size_t some = response.ratio.size() / kLowTenth + 1;
     for (std::size_t k = 0; k < some && k < response.ratio.size(); ++k) {
         real.push_back(response.ratio[k].real());
         imag.push_back(response.ratio[k].imag());
@@ -52,10 +52,6 @@ Finding none(std::string text) {
     return {FindingCode::correction_stale, Weight::reject, std::move(text)};
 }
 
-std::string ohms(double value) {
-    return record::format_quantity(value, record::Unit::ohm, 3);
-}
-
 std::optional<Finding> judge_open(const dsp::Response& response, const dsp::BenchValues& bench, Complex low) {
     if (std::abs(low) < kDead) {
         return Finding{FindingCode::too_quiet, Weight::reject,
@@ -66,14 +62,14 @@ std::optional<Finding> judge_open(const dsp::Response& response, const dsp::Benc
         return none(
             fmt::format("the open lead conducts like {}: take everything off the clip, let it hang where the "
                         "foot is, and measure it again",
-                        ohms(std::abs(bench.reference_ohm * low / (1.0 - low)))));
+                        record::ohm_text(std::abs(bench.reference_ohm * low / (1.0 - low)), 3)));
     }
     const double seen_ohm = std::abs(bench.reference_ohm * low / (1.0 - low));
     if (seen_ohm < kInputOff * bench.input_resistance_ohm) {
         return Finding{FindingCode::correction_stale, Weight::caution,
                        fmt::format("the open lead conducts like {}: if that is the input's own resistance, state it "
                                    "(input resistance); else take off what still hangs on the clip",
-                                   ohms(seen_ohm))};
+                                   record::ohm_text(seen_ohm, 3))};
     }
     const auto corrected = dsp::correct(response, {}, bench);
     if (!corrected) return std::nullopt;
@@ -98,7 +94,8 @@ std::optional<Finding> judge_load(const dsp::BenchValues& bench, Complex low) {
         return none(
             fmt::format("the load of {} looks like {} behind the reference of {}: check both values and that "
                         "the clip holds the load alone, and measure it again",
-                        ohms(bench.load_ohm), ohms(seen_ohm), ohms(bench.reference_ohm)));
+                        record::ohm_text(bench.load_ohm, 3), record::ohm_text(seen_ohm, 3),
+                        record::ohm_text(bench.reference_ohm, 3)));
     }
     // Without a stated value only what is no resistor at all.
     constexpr double kLargest = 8, kSmallest = 0.02;  // of the reference resistor: beyond, it would correct nothing
@@ -107,7 +104,7 @@ std::optional<Finding> judge_load(const dsp::BenchValues& bench, Complex low) {
     return none(
         fmt::format("the load looks like {}: clip the load resistor, near the reference in value, between the "
                     "lead and the return, and measure it again",
-                    part > 1 ? std::string("an open lead") : ohms(seen_ohm)));
+                    part > 1 ? std::string("an open lead") : record::ohm_text(seen_ohm, 3)));
 }
 
 }  // namespace
@@ -137,7 +134,7 @@ std::optional<Finding> judge_standard(bench::Hookup hookup, const dsp::Response&
     return none(
         fmt::format("the short looks like {}: clip the lead to the return, see that the return reaches the "
                     "interface, and measure it again",
-                    ohms(part * bench.reference_ohm)));
+                    record::ohm_text(part * bench.reference_ohm, 3)));
 }
 
 }  // namespace coldtune::measure

@@ -7,7 +7,7 @@
 namespace coldtune::measure {
 namespace {
 
-constexpr double kExponent = 0.5, kExponentStandard = 0.25;
+constexpr double kTankExponent = 0.5, kExponentStandard = 0.25;
 
 }  // namespace
 
@@ -33,7 +33,7 @@ std::optional<TankLoss> tank_loss(const std::vector<Resonance>& loaded, double f
     Eigen::Matrix2d normal = Eigen::Matrix2d::Zero();
     Eigen::Vector2d right = Eigen::Vector2d::Zero();
     normal(1, 1) = 1 / (kExponentStandard * kExponentStandard);
-    right(1) = kExponent * normal(1, 1);
+    right(1) = kTankExponent * normal(1, 1);
     for (const Resonance& r : loaded) {
         if (!r.q || !r.q_u95 || !(*r.q > 0) || !(*r.q_u95 > 0)) return std::nullopt;
         const double weight = std::pow(2 * *r.q / *r.q_u95, 2);

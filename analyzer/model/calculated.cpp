@@ -94,6 +94,13 @@ std::vector<UncertaintyTerm> uncertainty_budget(const CoilDescription& coil, dou
     return terms;
 }
 
+double described_inductance_u(const CoilDescription& coil) {
+    const Tolerances limit = tolerances_or_defaults(coil);
+    const double turns = *limit.turns / coil.secondary.turns, diameter = *limit.diameter_m / coil.secondary.diameter_m;
+    const double length = *limit.length_m / coil.secondary.length_m;
+    return std::sqrt((4 * turns * turns + 4 * diameter * diameter + length * length) / 3 + 0.01 * 0.01);
+}
+
 Result<Calculated> calculate(const CoilDescription& coil, const ModelOptions& options) {
     const Result<SecondaryModel> built = SecondaryModel::build(coil, options);
     if (!built) return built.error();
@@ -110,6 +117,7 @@ Result<Calculated> calculate(const CoilDescription& coil, const ModelOptions& op
     result.inductance_h = first.inductance_h;
     result.capacitance_f = first.capacitance_f;
     result.low_frequency_inductance_h = winding_inductance_h(coil.secondary);
+    result.low_frequency_inductance_u95_h = 2.0 * described_inductance_u(coil) * result.low_frequency_inductance_h;
     result.q = first.q;
     result.resistance_ohm = first.resistance_ohm;
     result.dc_resistance_ohm = winding_dc_resistance_ohm(coil.secondary);

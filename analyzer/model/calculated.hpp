@@ -29,4 +29,8 @@ inline constexpr double kModelStandardRelative = 0.012;
 // Independent terms, by central differences at the limits. Precondition: check_geometry passed.
 std::vector<UncertaintyTerm> uncertainty_budget(const CoilDescription& coil, double frequency_hz);
 
+// Relative standard uncertainty of the described inductance at low frequency: L ~ turns^2 diameter^2 / length (a long
+// current sheet; common practice, no source), the tolerances as rectangular limits, and a per cent of the formula.
+double described_inductance_u(const CoilDescription& coil);
+
 }  // namespace coldtune::model

@@ -13,6 +13,7 @@
 #include <variant>
 #include <vector>
 
+#include "analyzer/model/capacitance.hpp"
 #include "analyzer/model/elliptic.hpp"
 #include "analyzer/model/inductance.hpp"
 
@@ -20,8 +21,6 @@ namespace coldtune::model {
 namespace {
 
 using std::numbers::pi;
-
-constexpr double kVacuumPermittivity = 8.8541878128e-12;  // F/m, CODATA 2018
 
 // Medhurst's table: length over diameter, pF per cm of diameter. Read in a secondary copy of the 1947 paper; a typing
 // error in circulation has 0.7 for 0.47 at 0.70.

@@ -60,13 +60,14 @@ struct Handbook {
 
 // The figures of the contract (predict --json).
 struct Calculated {
-    double frequency_hz = 0;                // first mode, foot grounded
-    double frequency_u95_hz = 0;            // from the tolerances and the model itself
-    double inductance_h = 0;                // energy-equivalent for the first mode (referred to the foot current)
-    double capacitance_f = 0;               // so that 1/(2 pi sqrt(LC)) is the first mode
-    double low_frequency_inductance_h = 0;  // uniform current
-    double q = 0;                           // from copper loss alone: an upper bound
-    double resistance_ohm = 0;              // at the first mode, referred to the foot current
+    double frequency_hz = 0;                    // first mode, foot grounded
+    double frequency_u95_hz = 0;                // from the tolerances and the model itself
+    double inductance_h = 0;                    // energy-equivalent for the first mode (referred to the foot current)
+    double capacitance_f = 0;                   // so that 1/(2 pi sqrt(LC)) is the first mode
+    double low_frequency_inductance_h = 0;      // uniform current
+    double low_frequency_inductance_u95_h = 0;  // from the tolerances and the formula; below 0: not known
+    double q = 0;                               // from copper loss alone: an upper bound
+    double resistance_ohm = 0;                  // at the first mode, referred to the foot current
     double dc_resistance_ohm = 0;
     double head_volts_per_volt = 0;  // at the first mode
     double wire_length_m = 0;

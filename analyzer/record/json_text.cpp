@@ -153,6 +153,12 @@ std::string_view type_name(const Json& value) {
 
 }  // namespace
 
+const Json* member(const Json& object, const char* key) {
+    if (!object.is_object()) return nullptr;
+    const auto at = object.find(key);
+    return at == object.end() || at->is_null() ? nullptr : &*at;
+}
+
 Json number_or_null(double value) {
     return std::isfinite(value) ? Json(value) : Json(nullptr);
 }

@@ -30,6 +30,9 @@ using Json = nlohmann::ordered_json;
 // UTF-8 become U+FFFD. With `ascii` everything beyond ASCII is written as \u escapes.
 std::string json_text(const Json& value, int indent = 2, bool ascii = false);
 
+// What an object holds under a key; nullptr when it is no object, holds no such key, or null.
+const Json* member(const Json& object, const char* key);
+
 // A number, or null where there is none (empty, NaN, infinite).
 Json number_or_null(double value);
 Json number_or_null(const std::optional<double>& value);

@@ -50,8 +50,9 @@ Result<double> parse_quantity(std::string_view text, Unit unit);
 // only when `unicode`. A value that is not finite reads "unknown". What is printed is read back by parse_quantity, with
 // 17 digits to the same double.
 std::string format_quantity(double value, Unit unit, int digits = 4, bool unicode = false);
-// A frequency in plain characters, e.g. "63.41 kHz".
+// The same in plain characters: "63.41 kHz", "591.2 ohm".
 std::string hertz_text(double frequency_hz, int digits = 4);
+std::string ohm_text(double resistance_ohm, int digits = 4);
 
 // A value with its 95 % half-width, both in the same prefix and to the same decimal place, the half-width to two
 // significant digits: "127.430 +- 0.021 kHz". A half-width that is negative or not finite is unknown and said so.

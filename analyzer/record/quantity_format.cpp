@@ -158,6 +158,10 @@ std::string hertz_text(double frequency_hz, int digits) {
     return format_quantity(frequency_hz, Unit::hertz, digits);
 }
 
+std::string ohm_text(double resistance_ohm, int digits) {
+    return format_quantity(resistance_ohm, Unit::ohm, digits);
+}
+
 std::string format_quantity(double value, Unit unit, int digits, bool unicode) {
     if (!std::isfinite(value)) return "unknown";
     if (value == 0) return with_symbol("0", unit, unit == Unit::ratio ? shares[1] : Scale{}, unicode);

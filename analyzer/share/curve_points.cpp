@@ -1,10 +1,11 @@
 #include "analyzer/share/curve_points.hpp"
-#include "dsp/is_finite.hpp"
 
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
+
+#include "dsp/is_finite.hpp"
 
 namespace coldtune::share {
 

@@ -11,7 +11,7 @@ namespace {
 using record::Unit;
 
 // A value the parts add up to, with its 95 % half-width; nullopt where there is none.
-struct Column {
+struct BudgetColumn {
     std::string_view heading;
     Unit unit = Unit::none;
     std::optional<double> u95;
@@ -22,7 +22,7 @@ struct Line {
 };
 struct Budget {
     const ReportRun* run = nullptr;
-    std::vector<Column> columns;
+    std::vector<BudgetColumn> columns;
     std::vector<Line> lines;
 };
 
@@ -33,12 +33,12 @@ std::string value(double v, Unit unit) {
 std::string table(const Budget& budget) {
     std::string out =
         fmt::format("<h3>{}</h3>\n<table class=\"grid\">\n<thead><tr><th>Source</th>", escaped_html(budget.run->name));
-    for (const Column& c : budget.columns) out += fmt::format("<th class=\"number\">{}</th>", c.heading);
+    for (const BudgetColumn& c : budget.columns) out += fmt::format("<th class=\"number\">{}</th>", c.heading);
     out += "</tr></thead>\n<tbody>\n";
     for (const Line& line : budget.lines) {
         out += fmt::format("<tr><td>{}</td>", escaped_html(line.source));
         for (std::size_t k = 0; k < budget.columns.size(); ++k) {
-            const Column& c = budget.columns[k];
+            const BudgetColumn& c = budget.columns[k];
             // What is lost in the whole would only be noise on paper.
             const bool counts = c.u95 && line.u[k] > 0.5e-3 * *c.u95;
             out += fmt::format("<td class=\"number\">{}</td>", counts ? value(line.u[k], c.unit) : no_value);
@@ -46,7 +46,7 @@ std::string table(const Budget& budget) {
         out += "</tr>\n";
     }
     out += "<tr class=\"total\"><td>together, 95 % (k = 2)</td>";
-    for (const Column& c : budget.columns) {
+    for (const BudgetColumn& c : budget.columns) {
         out += fmt::format("<td class=\"number\">{}</td>", c.u95 ? value(*c.u95, c.unit) : no_value);
     }
     return out + "</tr>\n</tbody>\n</table>\n";

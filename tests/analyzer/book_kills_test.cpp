@@ -85,7 +85,7 @@ TEST(BookKills, FiveHundredKillsLoseNoCompletedSave) {
     std::uint64_t completed = 2;
     int in_the_middle = 0, not_yet_told = 0;
     std::vector<std::uint64_t> opened_saves;
-    std::size_t most_earlier = 0;
+    std::size_t left_before = 0;
     for (int kill = 0; kill < 500; ++kill) {
         std::array<int, 2> told{};
         ASSERT_EQ(::pipe(told.data()), 0);
@@ -115,8 +115,8 @@ TEST(BookKills, FiveHundredKillsLoseNoCompletedSave) {
         completed = number;
         // A kill may come before the oldest is removed, which leaves one more; the next save clears them all away.
         const std::size_t earlier = earlier_saves(places).size();
-        ASSERT_LE(earlier, std::max(most_earlier, kept_saves + 1) + 1);
-        most_earlier = earlier;
+        ASSERT_LE(earlier, std::max(left_before, kept_saves + 1) + 1);
+        left_before = earlier;
     }
     // The moments were such that kills hit the saves themselves, and the saves went on.
     EXPECT_GT(in_the_middle, 0);

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyzer/measure/evidence.hpp"
 #include "tests/support/bench_rig.hpp"
 
 namespace coldtune {
@@ -303,6 +304,20 @@ TEST(Findings, HeaviestWeightDecidesTheVerdict) {
               Verdict::caution);
     EXPECT_EQ(verdict_of({{FindingCode::hum, Weight::caution, ""}, {FindingCode::clipped, Weight::reject, ""}}),
               Verdict::rejected);
+}
+
+// Exact zeros come from no converter: the input is off or the wrong one. The short standard alone may be that quiet.
+TEST(Findings, AnInputWithoutEvenNoiseIsNotCalledAShort) {
+    dsp::CaptureHealth health;
+    health.generator.peak_dbfs = -6;
+    health.coil.peak_dbfs = -400;
+    const auto found = measure::judge_signal(health, nullptr, Hookup::foot);
+    ASSERT_EQ(found.size(), 1U);
+    EXPECT_EQ(found[0].code, FindingCode::too_quiet);
+    EXPECT_NE(found[0].text.find("input 2 holds nothing but silence"), std::string::npos) << found[0].text;
+    EXPECT_TRUE(measure::judge_signal(health, nullptr, Hookup::short_circuit).empty());
+    health.coil.peak_dbfs = -110;  // noise of a shorted input
+    EXPECT_TRUE(measure::judge_signal(health, nullptr, Hookup::foot).empty());
 }
 
 }  // namespace

@@ -109,6 +109,13 @@ void HeadlessWindow::type(const std::string& text) {
     frames(2);
 }
 
+bool HeadlessWindow::first_sweep() {
+    if (!settle()) return false;
+    press(key::f5);
+    press(key::space);
+    return settle();
+}
+
 bool HeadlessWindow::settle(double seconds) {
     const auto until = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
     while (std::chrono::steady_clock::now() < until) {

@@ -35,6 +35,8 @@ public:
     void type(const std::string& text);
     // Runs frames until nothing calculates or sweeps any more; false after `seconds`.
     bool settle(double seconds = 240);
+    // From a window just opened to one with a run: to the sweep, start it, wait for its result. False as `settle`.
+    bool first_sweep();
 
 private:
     std::unique_ptr<App> app_;

@@ -12,10 +12,7 @@ namespace {
 
 TEST(WindowRuns, RunsAreOverlaidComparedHiddenAndDeleted) {
     HeadlessWindow w;
-    ASSERT_TRUE(w.settle());
-    w.press(key::f5);
-    w.press(key::space);
-    ASSERT_TRUE(w.settle());
+    ASSERT_TRUE(w.first_sweep());
     w.app().act({Do::set_field, "topload.0.outer_diameter", "500mm", 0, false});
     ASSERT_TRUE(w.settle());
     w.press(key::space);
@@ -49,10 +46,7 @@ TEST(WindowRuns, RunsAreOverlaidComparedHiddenAndDeleted) {
 
 TEST(WindowRuns, RunsOfAnotherHookupStepBack) {
     HeadlessWindow w;
-    ASSERT_TRUE(w.settle());
-    w.press(key::f5);
-    w.press(key::space);
-    ASSERT_TRUE(w.settle());
+    ASSERT_TRUE(w.first_sweep());
     w.app().act(action(Do::set_hookup, std::string("tank")));
     w.press(key::space);
     ASSERT_TRUE(w.settle());
@@ -78,10 +72,7 @@ TEST(WindowRuns, AResonanceAboveTheBandIsShownWithWhatWasHeard) {
     EXPECT_THAT(w.state().calculation.advice, ::testing::HasSubstr("below-band"));
     w.press(key::f4);
     w.press(key::space);
-    ASSERT_TRUE(w.settle());
-    w.press(key::f5);
-    w.press(key::space);
-    ASSERT_TRUE(w.settle());
+    ASSERT_TRUE(w.first_sweep());
     ASSERT_EQ(w.state().runs.size(), 1U) << w.state().complaint;
     const auto* r = w.state().runs[0].result.resonance();
     ASSERT_NE(r, nullptr);
@@ -102,10 +93,7 @@ TEST(WindowRuns, AResonanceAboveTheBandIsShownWithWhatWasHeard) {
 // Curve and mark are both of the coil as it stands, whatever run is looked at.
 TEST(WindowRuns, TheCalculatedMarkStandsOnTheCalculatedCurve) {
     HeadlessWindow w;
-    ASSERT_TRUE(w.settle());
-    w.press(key::f5);
-    w.press(key::space);
-    ASSERT_TRUE(w.settle());
+    ASSERT_TRUE(w.first_sweep());
     EXPECT_FALSE(w.app().scene().difference.empty());
     w.app().act(action(Do::set_standing, static_cast<double>(Standing::bare)));
     ASSERT_TRUE(w.settle());

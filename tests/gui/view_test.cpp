@@ -171,10 +171,7 @@ TEST(Window, TheSpaceBarSweepsAndTheResultIsTheCoilsOwn) {
 
 TEST(Window, EachStandardSaysWhatItWouldImproveNow) {
     HeadlessWindow w;
-    ASSERT_TRUE(w.settle());
-    w.press(key::f5);
-    w.press(key::space);
-    ASSERT_TRUE(w.settle());
+    ASSERT_TRUE(w.first_sweep());
     const auto asked = std::chrono::steady_clock::now();
     while (w.state().runs.empty() || w.state().runs[0].gains.empty()) {
         w.frames();
@@ -252,10 +249,7 @@ TEST(Window, TheSpaceBarStopsAtOnceWhateverHasTheKeyboard) {
 
 TEST(Window, ARejectedMeasurementShowsNoNumberAnywhere) {
     HeadlessWindow w(faulty([](bench::Bench& b) { b.faults.coil_input_dead = true; }));
-    ASSERT_TRUE(w.settle());
-    w.press(key::f5);
-    w.press(key::space);
-    ASSERT_TRUE(w.settle());
+    ASSERT_TRUE(w.first_sweep());
     ASSERT_EQ(w.state().runs.size(), 1U) << w.state().complaint;
     const gui::Run& run = w.state().runs[0];
     EXPECT_EQ(run.result.verdict(), measure::Verdict::rejected);
