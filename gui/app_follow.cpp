@@ -60,7 +60,7 @@ void App::end_following() {
     report.standards_used = {};
     if (!f.standards.empty()) report.standards_used.push_back(f.standards);
     add_run(report);
-    state_.runs.back().note = "last reading while following";
+    state_.runs.back().note = "last live reading";
     state_.notice = "Ended; the last reading is kept as " + state_.runs.back().name + ".";
 }
 

@@ -13,7 +13,7 @@ constexpr tuning::Ways kComparisonWays = {"", "sweep the winding hookup",
 void q_line(const Ui& ui, const Run& a, const Run& b) {
     const auto *ra = a.result.resonance(), *rb = b.result.resonance();
     if (ra == nullptr || rb == nullptr || !ra->q || !rb->q) return;
-    soft(ui, fmt::format("Q from {:.0f} to {:.0f}", *ra->q, *rb->q));
+    soft(ui, fmt::format("from {} to {}", q_words(*ra), q_words(*rb)));
 }
 
 }  // namespace

@@ -90,7 +90,9 @@ void row(const Ui& ui, const Run& run) {
     const float left = at.x + swatch + ui.px(4);
     canvas.text({left, at.y + height * 0.06F}, figure,
                 {good ? ui.theme.ink : ui.theme.rejected, 0, chosen ? Weight::strong : Weight::regular});
-    std::string below = fmt::format("{}  {}  {}", run.name, run_hookup(run), when_words(run.time));
+    const measure::Resonance* r = run.result.resonance();
+    const std::string way = r == nullptr ? "" : fmt::format(", {}", measure::way_name(r->way));
+    std::string below = fmt::format("{}  {}{}  {}", run.name, run_hookup(run), way, when_words(run.time));
     if (run.device == kSimulated) below += ", simulated";
     if (!run.note.empty()) below += "  " + run.note;
     canvas.clip({at.x, at.y, at.x + all, at.y + height});

@@ -59,6 +59,8 @@ std::optional<std::string> difference_from_calculated(const measure::Measurement
 std::string window_words(std::string text);
 // "63.41 +- 0.02 kHz   Q 130", "k 0.112", "L 78.1 mH", "rejected": what a run's line says.
 std::string run_figure(const measure::MeasurementResult& result);
+// "Q 130.01 \u00b1 0.03" of a result that has one; where its half-width is not known the text says so.
+std::string q_words(const measure::Resonance& r);
 // Plus-minus and microseconds as one writes them.
 std::string plus_minus(std::string text);
 // A sentence with its weight as a coloured edge.

@@ -68,17 +68,12 @@ namespace {
 // Why there is no Q beside a frequency.
 constexpr const char* kNoQ = "no Q: the peak lies above the band";
 
-// Of a result that has a Q. Where its half-width is unknown the text says so.
-std::string q_words(const measure::Resonance& r) {
-    return "Q " + record::format_with_uncertainty(*r.q, r.q_u95.value_or(-1), record::Unit::none, true);
-}
-
 float live_readout(const Ui& ui, float width) {
     const Following& f = *ui.s.following;
     Headline h;
     const auto* r = f.latest->resonance();
-    h.small = fmt::format("Live, {}{}", bench::describe(f.latest->hookup).name,
-                          ui.s.bench.simulated() ? ", simulated bench" : "");
+    h.small = fmt::format("Live{}, {}{}", r == nullptr ? "" : fmt::format(" ({})", measure::way_name(r->way)),
+                          bench::describe(f.latest->hookup).name, ui.s.bench.simulated() ? ", simulated bench" : "");
     if (r == nullptr) {
         h.color = verdict_color(ui.theme, f.latest->verdict());
         h.large = "nothing seen";
@@ -86,7 +81,6 @@ float live_readout(const Ui& ui, float width) {
         return draw_headline(ui, h, width, "readout");
     }
     h.color = ui.theme.ink;
-    if (r->way != measure::Way::in_band) h.small += fmt::format(" ({})", measure::way_name(r->way));
     std::tie(h.large, h.after) = split_figure(r->frequency_hz, r->frequency_u95_hz);
     if (auto words = difference_from_calculated(*f.latest)) h.second.push_back(std::move(*words));
     if (r->q) h.second.push_back(q_words(*r));

@@ -91,17 +91,20 @@ std::string window_words(std::string text) {
     return text;
 }
 
+std::string q_words(const measure::Resonance& r) {
+    return "Q " + record::format_with_uncertainty(*r.q, r.q_u95.value_or(-1), record::Unit::none, true);
+}
+
 std::string run_figure(const measure::MeasurementResult& result) {
     using record::format_with_uncertainty;
     using record::Unit;
     if (const auto* r = result.resonance()) {
         std::string figure = hertz_with(r->frequency_hz, r->frequency_u95_hz);
-        if (r->q) figure += fmt::format("   Q {:.0f}", *r->q);
+        if (r->q) figure += "   " + q_words(*r);
         return figure;
     }
     if (const measure::Pair* p = result.pair()) {
-        return fmt::format("{} and {}   k {:.3f}", hertz(p->lower.frequency_hz, 4), hertz(p->upper.frequency_hz, 4),
-                           p->k);
+        return "k " + format_with_uncertainty(p->k, p->k_u95, Unit::none, true) + "   two peaks";
     }
     const auto* accepted = std::get_if<measure::Accepted>(&result.outcome);
     if (accepted != nullptr && accepted->coupling) {

@@ -38,7 +38,7 @@ TEST(Window, FollowingShowsReadingsAsTheyComeAndKeepsTheLast) {
     ASSERT_TRUE(w.settle());
     ASSERT_EQ(w.state().runs.size(), 1U);
     EXPECT_NE(w.state().runs[0].result.resonance(), nullptr);
-    EXPECT_THAT(w.state().runs[0].note, ::testing::HasSubstr("following"));
+    EXPECT_THAT(w.state().runs[0].note, ::testing::HasSubstr("live"));
     EXPECT_TRUE(w.has("history")) << "the strip stays to be looked at";
     for (const LegendEntry& entry : w.app().scene().legend) EXPECT_NE(entry.label, "live") << "it is over";
     w.press(key::space);
