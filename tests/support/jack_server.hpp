@@ -64,7 +64,7 @@ public:
 
 private:
     std::string name_;
-    Tape* tape_ = nullptr;
+    std::unique_ptr<Tape, Tape::Unmap> tape_;
     double rate_hz_ = 0, frequency_hz_ = 0, q_ = 0;
     std::unique_ptr<Process> process_;
 };

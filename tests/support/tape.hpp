@@ -10,6 +10,7 @@
 #include <chrono>
 #include <cstddef>
 #include <cstdint>
+#include <memory>
 #include <new>
 #include <span>
 #include <string>
@@ -27,7 +28,13 @@ struct Tape {
         void* memory = map(path, O_RDWR | O_CREAT | O_TRUNC);
         return memory == nullptr ? nullptr : new (memory) Tape;
     }
-    static Tape* open(const std::string& path) { return static_cast<Tape*>(map(path, O_RDWR)); }
+    struct Unmap {
+        void operator()(Tape* tape) const { munmap(tape, sizeof(Tape)); }
+    };
+    // Maps what another process created; null if it cannot be read.
+    static std::unique_ptr<Tape, Unmap> open(const std::string& path) {
+        return std::unique_ptr<Tape, Unmap>(static_cast<Tape*>(map(path, O_RDWR)));
+    }
 
     // What does not fit is dropped.
     void append(const float* input, std::size_t count) {
