@@ -15,17 +15,25 @@ constexpr double spoiled_chi_square = 50;
 // by a quarter of that the other way. A larger tilt is not loss but a second resonance.
 constexpr double largest_tilt = 1.5;
 
+// Without the covariance, which only the last of several fits needs.
 std::optional<Attempt> solve(std::vector<ResonanceBin> bins, const ResonanceModel& model,
                              const ResonanceParameters& start) {
     const auto problem = model.problem(bins);
     auto solution = minimise(problem, model.scaled(start));
     if (!solution || !solution->converged()) return std::nullopt;
-    auto covariance = covariance_at(problem, solution->parameters);
-    if (!covariance) return std::nullopt;
-    Attempt attempt{{}, {}, model, solution->parameters, std::move(*covariance), solution->chi_square, 0, 0, 0};
+    Attempt attempt{{}, {}, model, solution->parameters, {}, solution->chi_square, 0, 0, 0};
     attempt.degrees_of_freedom = static_cast<double>(problem.residuals - problem.parameters);
     attempt.bins = std::move(bins);
     return attempt;
+}
+
+// False where the data do not determine all parameters.
+bool with_covariance(Attempt& attempt) {
+    if (attempt.covariance.size() > 0) return true;
+    auto covariance = covariance_at(attempt.model.problem(attempt.bins), attempt.theta);
+    if (!covariance) return false;
+    attempt.covariance = std::move(*covariance);
+    return true;
 }
 
 // Leaves spoiled bins out; true if there were any.
@@ -46,16 +54,17 @@ std::vector<ResonanceTerms> further_terms(ResonanceTerms now) {
     return further;
 }
 
-// By how much chi square would fall to first order if the model were linear.
-double predicted_fall(const Attempt& attempt, const ResonanceModel& model, const ResonanceParameters& at) {
-    const auto problem = model.problem(attempt.bins);
-    const Eigen::VectorXd theta = model.scaled(at);
-    Eigen::VectorXd residuals(problem.residuals);
-    Eigen::MatrixXd jacobian(problem.residuals, problem.parameters);
-    problem.evaluate(theta.data(), residuals.data(), jacobian.data());
-    const Eigen::VectorXd scale = jacobian.colwise().norm().cwiseInverse();
-    const Eigen::VectorXd gradient = scale.asDiagonal() * (jacobian.transpose() * residuals);
-    const Eigen::MatrixXd normal = scale.asDiagonal() * (jacobian.transpose() * jacobian) * scale.asDiagonal();
+// By how much chi square would fall to first order, if the model were linear, with `terms` free besides what every
+// model has. `sums`: of `all`, a model with these terms and perhaps more.
+double predicted_fall(const Eigen::MatrixXd& sums, const ResonanceModel& all, ResonanceTerms terms) {
+    std::vector<Eigen::Index> kept;
+    for (Eigen::Index k = 0; k < all.parameters(); ++k) {
+        const bool left_out = (k == all.slope_index() && !terms.curvature) || (k == all.tilt_index() && !terms.tilt);
+        if (k == 0 || !left_out) kept.push_back(k);
+    }
+    const Eigen::VectorXd scale = sums.diagonal().cwiseSqrt().cwiseInverse()(kept);
+    const Eigen::VectorXd gradient = scale.asDiagonal() * Eigen::VectorXd(sums(kept, all.parameters()));
+    const Eigen::MatrixXd normal = scale.asDiagonal() * Eigen::MatrixXd(sums(kept, kept)) * scale.asDiagonal();
     return gradient.dot(normal.ldlt().solve(gradient));
 }
 
@@ -146,6 +155,7 @@ std::optional<Attempt> Fitter::within(const Window& window, const ResonanceParam
         if (!attempt) return std::nullopt;
     }
     free_terms(*attempt);
+    if (!with_covariance(*attempt)) return std::nullopt;
     attempt->window = window;
     return attempt;
 }
@@ -174,6 +184,7 @@ std::optional<Attempt> Fitter::at(double bandwidths, ResonanceParameters start) 
         start = attempt->physical();
     }
     free_terms(*attempt);
+    if (!with_covariance(*attempt)) return std::nullopt;
     attempt->window = window;
     attempt->bandwidths = bandwidths;
     attempt->misfit = misfit_of(*attempt);
@@ -188,16 +199,20 @@ void Fitter::free_terms(Attempt& attempt) const {
         const double needed = 6 + std::log(2 * static_cast<double>(attempt.bins.size()));
         if (attempt.chi_square < needed) return;
         const auto start = attempt.physical();
+        const auto options = further_terms(attempt.model.terms());
+        if (options.empty()) return;
+        const ResonanceModel all(form_, {true, true}, options_.series_loss, start);
+        const Eigen::MatrixXd sums = normal_sums(all.problem(attempt.bins), all.scaled(start).data());
         std::optional<Attempt> best;
-        for (const auto& terms : further_terms(attempt.model.terms())) {
-            const ResonanceModel model(form_, terms, options_.series_loss, start);
-            if (predicted_fall(attempt, model, start) < needed / 2) continue;
-            auto next = solve(attempt.bins, model, start);
+        for (const auto& terms : options) {
+            if (predicted_fall(sums, all, terms) < needed / 2) continue;
+            auto next = solve(attempt.bins, ResonanceModel(form_, terms, options_.series_loss, start), start);
             if (!next || !(next->physical().height > 0)) continue;
             if (std::abs(next->physical().tilt) * next->physical().q > largest_tilt) continue;
+            if (attempt.chi_square - next->chi_square < needed || !with_covariance(*next)) continue;
             if (!best || next->chi_square < best->chi_square) best = std::move(next);
         }
-        if (!best || attempt.chi_square - best->chi_square < needed) return;
+        if (!best) return;
         attempt = std::move(*best);
     }
 }

@@ -3,9 +3,12 @@
 #include <ceres/tiny_solver.h>
 #include <fmt/format.h>
 
+#include <Eigen/Eigenvalues>
 #include <Eigen/QR>
 #include <algorithm>
 #include <cmath>
+#include <limits>
+#include <memory>
 
 namespace coldtune::dsp {
 namespace {
@@ -24,10 +27,50 @@ struct Cost {
     }
 };
 
-using Solver = ceres::TinySolver<Cost>;
+// The same step to the solver in as many rows as it has parameters and one more: any rows with the same normal sums do,
+// and these are the square root of the sums. What is at a point is kept, because an accepted step is asked for twice.
+struct ReducedCost {
+    using Scalar = double;
+    enum { NUM_RESIDUALS = Eigen::Dynamic, NUM_PARAMETERS = Eigen::Dynamic };
+    const LeastSquaresProblem* problem;
+    struct At {
+        Eigen::VectorXd parameters;
+        Eigen::MatrixXd sums;
+    };
+    std::shared_ptr<At> latest = std::make_shared<At>();
 
-StopReason reason_of(const Solver::Summary& summary) {
-    switch (summary.status) {
+    [[nodiscard]] int NumResiduals() const { return static_cast<int>(problem->parameters) + 1; }
+    [[nodiscard]] int NumParameters() const { return static_cast<int>(problem->parameters); }
+    bool operator()(const double* parameters, double* residuals, double* jacobian) const {
+        const Eigen::Index p = problem->parameters;
+        const Eigen::Map<const Eigen::VectorXd> at(parameters, p);
+        if (latest->sums.size() == 0 || latest->parameters != at) {
+            latest->sums = normal_sums(*problem, parameters);
+            latest->parameters = at;
+        }
+        const Eigen::MatrixXd& sums = latest->sums;
+        Eigen::Map<Eigen::VectorXd> out(residuals, p + 1);
+        if (jacobian == nullptr) {
+            out.setZero();
+            out(p) = std::sqrt(sums(p, p));
+            return true;
+        }
+        // By eigenvalues, which find a root of sums that are singular to rounding as well; of columns of equal length,
+        // so that none drowns in the rounding of another.
+        const Eigen::VectorXd length = sums.diagonal().cwiseSqrt().cwiseMax(std::numeric_limits<double>::min());
+        const Eigen::VectorXd shorter = length.cwiseInverse();
+        const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> parts(shorter.asDiagonal() * sums * shorter.asDiagonal());
+        const Eigen::MatrixXd root = parts.eigenvalues().cwiseMax(0.0).cwiseSqrt().asDiagonal() *
+                                     parts.eigenvectors().transpose() * length.asDiagonal();
+        out = root.col(p);
+        Eigen::Map<Eigen::MatrixXd>(jacobian, p + 1, p) = root.leftCols(p);
+        return true;
+    }
+};
+
+template <typename Solver>
+StopReason reason_of(typename Solver::Status status) {
+    switch (status) {
         case Solver::GRADIENT_TOO_SMALL:
             return StopReason::gradient_small;
         case Solver::RELATIVE_STEP_SIZE_TOO_SMALL:
@@ -54,16 +97,9 @@ Status check(const LeastSquaresProblem& problem, const Eigen::VectorXd& at) {
     return Done{};
 }
 
-}  // namespace
-
-Result<LeastSquaresSolution> minimise(const LeastSquaresProblem& problem, const Eigen::VectorXd& start,
-                                      const LeastSquaresOptions& options) {
-    if (const auto status = check(problem, start); !status) return status.error();
-    Eigen::VectorXd residuals(problem.residuals);
-    problem.evaluate(start.data(), residuals.data(), nullptr);
-    if (!residuals.allFinite()) {
-        return bad_input("the model is not finite at the starting values: start elsewhere");
-    }
+template <typename Problem>
+LeastSquaresSolution solved(const Problem& cost, const Eigen::VectorXd& start, const LeastSquaresOptions& options) {
+    using Solver = ceres::TinySolver<Problem>;
     Solver solver;
     solver.options.max_num_iterations = std::min(options.max_iterations, options.patient_iterations);
     solver.options.gradient_tolerance = options.gradient_tolerance;
@@ -72,22 +108,43 @@ Result<LeastSquaresSolution> minimise(const LeastSquaresProblem& problem, const 
 
     LeastSquaresSolution solution;
     solution.parameters = start;
-    const auto& summary = solver.Solve(Cost{&problem}, &solution.parameters);
+    const auto& summary = solver.Solve(cost, &solution.parameters);
     solution.initial_chi_square = 2 * summary.initial_cost;
     int before = 0;
     if (summary.status == Solver::HIT_MAX_ITERATIONS && options.max_iterations > options.patient_iterations) {
         before = summary.iterations;
-        const auto freedom = static_cast<double>(std::max<Eigen::Index>(1, problem.residuals - problem.parameters));
+        const auto freedom =
+            static_cast<double>(std::max<Eigen::Index>(1, cost.problem->residuals - cost.problem->parameters));
         solver.options.function_tolerance *= std::max(1.0, 2 * summary.final_cost / freedom);
         solver.options.max_num_iterations = options.max_iterations - options.patient_iterations;
-        solver.Solve(Cost{&problem}, &solution.parameters);
+        solver.Solve(cost, &solution.parameters);
     }
     solution.chi_square = 2 * summary.final_cost;
     solution.iterations = before + summary.iterations;
-    solution.reason = reason_of(summary);
+    solution.reason = reason_of<Solver>(summary.status);
     if (!solution.parameters.allFinite() || !std::isfinite(solution.chi_square)) {
         solution.reason = StopReason::not_finite;
     }
+    return solution;
+}
+
+}  // namespace
+
+Eigen::MatrixXd normal_sums(const LeastSquaresProblem& problem, const double* parameters) {
+    if (problem.sums) return problem.sums(parameters);
+    const Eigen::Index p = problem.parameters;
+    Eigen::MatrixXd rows(problem.residuals, p + 1);
+    problem.evaluate(parameters, rows.col(p).data(), rows.data());
+    return rows.transpose() * rows;
+}
+
+Result<LeastSquaresSolution> minimise(const LeastSquaresProblem& problem, const Eigen::VectorXd& start,
+                                      const LeastSquaresOptions& options) {
+    if (const auto status = check(problem, start); !status) return status.error();
+    auto solution =
+        problem.sums ? solved(ReducedCost{&problem}, start, options) : solved(Cost{&problem}, start, options);
+    if (!std::isfinite(solution.initial_chi_square))
+        return bad_input("the model is not finite at the starting values: start elsewhere");
     return solution;
 }
 

@@ -18,7 +18,12 @@ struct LeastSquaresProblem {
     // Fills residuals (length `residuals`) and, unless null, the Jacobian d residual / d parameter, column-major,
     // `residuals` rows by `parameters` columns. Must be a pure function of the parameters.
     std::function<void(const double* parameters, double* residuals, double* jacobian)> evaluate;
+    // Optional, for many data: normal_sums() at these parameters, gathered without ever holding the whole Jacobian.
+    std::function<Eigen::MatrixXd(const double* parameters)> sums = nullptr;
 };
+
+// [J r]^T [J r], `parameters` + 1 rows and columns: J^T J, J^T r and the sum of squares in one.
+Eigen::MatrixXd normal_sums(const LeastSquaresProblem& problem, const double* parameters);
 
 struct LeastSquaresOptions {
     int max_iterations = 80;

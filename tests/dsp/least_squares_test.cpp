@@ -53,6 +53,21 @@ TEST(LeastSquares, NistMisra1a) {
     EXPECT_NEAR(1e-4 * std::sqrt((*covariance)(1, 1) * variance) / 7.2668688436e-6, 1, 1e-6);
 }
 
+// The same certified values where the solver sees no rows but only their sums.
+TEST(LeastSquares, NistMisra1aFromSumsAlone) {
+    auto problem = misra();
+    const auto rows = problem;
+    problem.sums = [&rows](const double* p) { return normal_sums(rows, p); };
+    problem.evaluate = nullptr;
+    const auto solution = minimise(problem, Eigen::Vector2d(1, 1));
+    ASSERT_TRUE(solution);
+    EXPECT_TRUE(solution->converged());
+    EXPECT_NEAR(500 * solution->parameters(0) / 2.3894212918e2, 1, 1e-7);  // as above
+    EXPECT_NEAR(1e-4 * solution->parameters(1) / 5.5015643181e-4, 1, 1e-7);
+    EXPECT_NEAR(solution->chi_square / 1.2455138894e-1, 1, 1e-9);
+    EXPECT_FALSE(minimise(problem, Eigen::Vector2d(std::numeric_limits<double>::quiet_NaN(), 1)));
+}
+
 // Rosenbrock's valley, Computer J. 3 (1960) 175 (from memory): minimum 0 at (1, 1).
 TEST(LeastSquares, RosenbrockValley) {
     LeastSquaresProblem problem;
