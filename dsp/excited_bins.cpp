@@ -26,6 +26,7 @@ double typical_power(std::span<const double> power) {
 std::vector<std::size_t> excited_lines(std::span<const double> power) {
     const double typical = typical_power(power);
     std::vector<std::size_t> lines;
+    lines.reserve(power.size());
     if (!(typical > 0)) return lines;
     for (std::size_t i = 0; i < power.size(); ++i)
         if (power[i] >= 1e-6 * typical) lines.push_back(i);

@@ -58,6 +58,12 @@ public:
         const double w = weight_[last] - weight_[first];
         return {(by_frequency_[last] - by_frequency_[first]) / w, (by_value_[last] - by_value_[first]) / w, 1 / w};
     }
+    // Whether the mean of [first, last) lies above that of [other_first, other_last); without a division.
+    [[nodiscard]] bool above(std::size_t first, std::size_t last, std::size_t other_first,
+                             std::size_t other_last) const {
+        return (by_value_[last] - by_value_[first]) * (weight_[other_last] - weight_[other_first]) >
+               (by_value_[other_last] - by_value_[other_first]) * (weight_[last] - weight_[first]);
+    }
     [[nodiscard]] std::size_t size() const { return value_.size(); }
     [[nodiscard]] double frequency(std::size_t i) const { return frequency_[i]; }
     [[nodiscard]] const std::vector<double>& values() const { return value_; }
@@ -81,9 +87,14 @@ Candidate judge(const Blocks& blocks, std::size_t centre, std::size_t width, dou
     if (centre < half + gap + least || centre - half + width + gap + least > n) return result;
     const std::size_t first = centre - half;
     const std::size_t last = first + width;
+    const std::size_t left_first = first - gap > width ? first - gap - width : 0, left_last = first - gap;
+    const std::size_t right_first = last + gap, right_last = std::min(n, last + gap + width);
+    // Two places in three end here, in noise.
+    if (!blocks.above(first, last, left_first, left_last) || !blocks.above(first, last, right_first, right_last))
+        return result;
     const auto middle = blocks.mean(first, last);
-    const auto left = blocks.mean(first - gap > width ? first - gap - width : 0, first - gap);
-    const auto right = blocks.mean(last + gap, std::min(n, last + gap + width));
+    const auto left = blocks.mean(left_first, left_last);
+    const auto right = blocks.mean(right_first, right_last);
     // A peak stands above both sides, not only above their mean: half the detection limit each.
     const double each = detection_sigma / 2;
     if (middle.value - left.value < each * std::sqrt(middle.variance + left.variance)) return result;

@@ -13,6 +13,7 @@
 #include "dsp/response.hpp"
 #include "dsp/scatter_noise.hpp"
 #include "dsp/silence_noise.hpp"
+#include "dsp/wide_vectors.hpp"
 
 namespace coldtune::dsp {
 namespace {
@@ -27,7 +28,7 @@ struct Sums {
 
 // Means and, in a second pass over the same lines, what is left of each period. Blocks keep all periods of a few lines
 // in the processor's cache.
-Sums sum_up(const PeriodSpectra& generator, const PeriodSpectra& coil) {
+COLDTUNE_WIDE_VECTORS Sums sum_up(const PeriodSpectra& generator, const PeriodSpectra& coil) {
     const std::size_t periods = generator.periods();
     const std::size_t width = generator.width;
     const double each = 1.0 / static_cast<double>(periods);
@@ -226,6 +227,8 @@ Result<Response> periodic_response(const TwoChannelCapture& capture, const Perio
     const std::vector<std::size_t> lines = excited_lines(power);
     std::vector<std::size_t> bins;
     std::vector<Complex> ratio;
+    bins.reserve(lines.size());
+    ratio.reserve(lines.size());
     for (const std::size_t i : lines) {
         bins.push_back(used.generator.first_bin + i);
         ratio.push_back(sums.coil[i] / sums.generator[i]);
@@ -257,30 +260,30 @@ Result<Response> periodic_response(const TwoChannelCapture& capture, const Perio
     response.clock_drift_ppm = used.drift_ppm;
     response.drift_removed = used.resampled;
     const double to_amplitude = 2.0 / static_cast<double>(n);
-    for (auto* part : {&response.frequency_hz, &response.variance, &response.generator_amplitude,
-                       &response.coil_amplitude, &response.generator_noise, &response.coil_noise})
-        part->reserve(lines.size());
-    response.ratio.reserve(lines.size());
-    std::vector<std::size_t> kept;
+    std::vector<std::size_t> kept;  // of the lines
+    kept.reserve(lines.size());
     for (std::size_t i = 0; i < lines.size(); ++i) {
         const double frequency = static_cast<double>(bins[i]) * bin_hz;
         if (options.band && (frequency < options.band->low_hz || frequency > options.band->high_hz)) continue;
-        const double generator_power = power[lines[i]];
-        if (generator_power < 64.0 * noise.generator[i]) continue;
-        response.frequency_hz.push_back(frequency);
-        response.ratio.push_back(ratio[i]);
-        // Never 0, which would be an infinite weight: no ratio is known better than to its last digit.
-        response.variance.push_back(noise.rest[i] / generator_power + std::ldexp(1.0, -104));
-        response.generator_amplitude.push_back(to_amplitude * std::sqrt(generator_power));
-        response.coil_amplitude.push_back(to_amplitude * std::abs(sums.coil[lines[i]]));
-        response.generator_noise.push_back(to_amplitude * std::sqrt(noise.generator[i]));
-        response.coil_noise.push_back(to_amplitude * std::sqrt(noise.coil[i]));
-        kept.push_back(lines[i]);
+        if (power[lines[i]] >= 64.0 * noise.generator[i]) kept.push_back(i);
     }
+    const auto fill = [&kept](auto& values, auto value_of) {
+        values.resize(kept.size());
+        std::transform(kept.begin(), kept.end(), values.begin(), value_of);
+    };
+    const auto amplitude = [to_amplitude](double power_of_line) { return to_amplitude * std::sqrt(power_of_line); };
+    fill(response.frequency_hz, [&](std::size_t i) { return static_cast<double>(bins[i]) * bin_hz; });
+    fill(response.ratio, [&](std::size_t i) { return ratio[i]; });
+    // Never 0, which would be an infinite weight: no ratio is known better than to its last digit.
+    fill(response.variance, [&](std::size_t i) { return noise.rest[i] / power[lines[i]] + std::ldexp(1.0, -104); });
+    fill(response.generator_amplitude, [&](std::size_t i) { return amplitude(power[lines[i]]); });
+    fill(response.coil_amplitude, [&](std::size_t i) { return amplitude(std::norm(sums.coil[lines[i]])); });
+    fill(response.generator_noise, [&](std::size_t i) { return amplitude(noise.generator[i]); });
+    fill(response.coil_noise, [&](std::size_t i) { return amplitude(noise.coil[i]); });
     for (std::size_t p = 0; options.keep_periods && p < used.generator.periods(); ++p) {
         auto& ratios = response.of_periods.emplace_back();
         ratios.reserve(kept.size());
-        for (const std::size_t line : kept) ratios.push_back(used.coil.row(p)[line] / used.generator.row(p)[line]);
+        for (const std::size_t i : kept) ratios.push_back(used.coil.row(p)[lines[i]] / used.generator.row(p)[lines[i]]);
     }
     if (response.frequency_hz.empty())
         return bad_input(
