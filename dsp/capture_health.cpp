@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
+#include <future>
 
 #include "dsp/capture_check.hpp"
 #include "dsp/capture_health_parts.hpp"
@@ -84,6 +86,21 @@ void tidy(std::vector<CaptureHealth::Dropout>& dropouts, std::size_t near) {
     dropouts = std::move(tidied);
 }
 
+// Places in either channel where samples were lost, repeated or put in.
+std::vector<CaptureHealth::Dropout> dropouts_of(const TwoChannelCapture& capture, const SignalExtent& signal,
+                                                std::size_t period_frames, double drift_ppm) {
+    auto dropouts = stuck_or_repeated(capture.generator, signal);
+    const auto in_coil = stuck_or_repeated(capture.coil, signal);
+    dropouts.insert(dropouts.end(), in_coil.begin(), in_coil.end());
+    if (period_frames > 0 && signal.last - signal.first >= 2 * period_frames) {
+        const SignalExtent steady = trim_unsteady_end(capture.generator, signal, period_frames);
+        const auto breaks = breaks_of_period(capture.generator, steady, period_frames, drift_ppm);
+        dropouts.insert(dropouts.end(), breaks.begin(), breaks.end());
+    }
+    tidy(dropouts, period_frames > 0 ? std::max<std::size_t>(64, period_frames / 32) : 64);
+    return dropouts;
+}
+
 }  // namespace
 
 CaptureHealth examine(const TwoChannelCapture& capture, std::size_t period_frames, const Response* response) {
@@ -99,9 +116,6 @@ CaptureHealth examine(const TwoChannelCapture& capture, std::size_t period_frame
     const auto generator_extent = find_signal_extent(capture.generator);
     if (generator_extent) signal = *generator_extent;
 
-    health.generator = channel_health(capture.generator, signal);
-    health.coil = channel_health(capture.coil, signal);
-
     std::optional<Response> own;
     if (response == nullptr && period_frames > 0) {
         PeriodicOptions options;
@@ -111,6 +125,15 @@ CaptureHealth examine(const TwoChannelCapture& capture, std::size_t period_frame
             response = &*own;
         }
     }
+    if (response != nullptr) health.clock_drift_ppm = response->clock_drift_ppm;
+    // Half of the work, and independent of the other half: on another core, where one can be had.
+    std::future<std::vector<CaptureHealth::Dropout>> dropouts;
+    if (generator_extent)
+        dropouts = std::async(std::launch::async | std::launch::deferred, dropouts_of, std::cref(capture), signal,
+                              period_frames, health.clock_drift_ppm.value_or(0.0));
+
+    health.generator = channel_health(capture.generator, signal);
+    health.coil = channel_health(capture.coil, signal);
     SignalExtent both = signal;
     if (const auto coil_extent = find_signal_extent(capture.coil)) both.last = std::max(both.last, coil_extent->last);
     const auto silence = generator_extent ? silence_noise(capture, both) : std::nullopt;
@@ -128,25 +151,12 @@ CaptureHealth examine(const TwoChannelCapture& capture, std::size_t period_frame
         capture.coil, capture.sample_rate_hz,
         std::sqrt(level_of(std::span<const double>(capture.coil).subspan(signal.first, signal.last - signal.first))
                       .mean_square));
-    if (response != nullptr) health.clock_drift_ppm = response->clock_drift_ppm;
     if (response != nullptr && period_frames > 0)
         health.displaced_mains =
             displaced_mains(std::span<const double>(capture.coil).subspan(signal.first, signal.last - signal.first),
                             capture.sample_rate_hz, response->frequency_hz.front(),
                             capture.sample_rate_hz / static_cast<double>(period_frames));
 
-    if (generator_extent) {
-        health.dropouts = stuck_or_repeated(capture.generator, signal);
-        const auto in_coil = stuck_or_repeated(capture.coil, signal);
-        health.dropouts.insert(health.dropouts.end(), in_coil.begin(), in_coil.end());
-        if (period_frames > 0 && signal.last - signal.first >= 2 * period_frames) {
-            const SignalExtent steady = trim_unsteady_end(capture.generator, signal, period_frames);
-            const auto breaks =
-                breaks_of_period(capture.generator, steady, period_frames, health.clock_drift_ppm.value_or(0.0));
-            health.dropouts.insert(health.dropouts.end(), breaks.begin(), breaks.end());
-        }
-        tidy(health.dropouts, period_frames > 0 ? std::max<std::size_t>(64, period_frames / 32) : 64);
-    }
     if (period_frames > 0 && response != nullptr) {
         const PeriodFacts facts = period_facts(capture, period_frames, *response);
         health.generator_distortion_db = facts.generator_distortion_db;
@@ -157,6 +167,7 @@ CaptureHealth examine(const TwoChannelCapture& capture, std::size_t period_frame
             health.level_change = changes->steady;
         }
     }
+    if (dropouts.valid()) health.dropouts = dropouts.get();
     return health;
 }
 
