@@ -166,6 +166,10 @@ void list_devices(StreamBlock& block) {
     finish(block, ChildState::done);
 }
 
+std::string counted(int count, const char* what) {
+    return fmt::format("{} {}{}", count, what, count == 1 ? "" : "s");
+}
+
 std::string not_found(const std::string& wanted, const std::vector<Device>& devices) {
     if (devices.empty()) {
         return fmt::format("no audio device '{}': this system has no audio device at all; connect the interface",
@@ -188,14 +192,20 @@ std::string why_not_opened(PaError error, const Device& device, const StreamBloc
     if (error == paDeviceUnavailable) {
         return fmt::format("'{}' is in use by another program or was unplugged: free it and try again", device.name);
     }
+    // What the library calls so is a server that lets nobody in: starved, or at its limit of clients.
+    if (error == paInsufficientMemory && Pa_GetHostApiInfo(device.info->hostApi)->type == paJACK) {
+        return fmt::format(
+            "'{}' cannot be opened: the audio server turns this program away; close other audio programs "
+            "or restart the server, and try again",
+            device.name);
+    }
     std::string text = Pa_GetErrorText(error);
     if (error == paUnanticipatedHostError && Pa_GetLastHostErrorInfo()->errorText != nullptr) {
         text += fmt::format(" ({})", Pa_GetLastHostErrorInfo()->errorText);
     }
-    return fmt::format(
-        "'{}' cannot be opened with {} inputs and {} outputs at {} Hz: {}; choose other settings or "
-        "reconnect it",
-        device.name, inputs, outputs, block.sample_rate_hz, plain_name(text.c_str()));
+    return fmt::format("'{}' cannot be opened with {} and {} at {} Hz: {}; choose other settings or reconnect it",
+                       device.name, counted(inputs, "input"), counted(outputs, "output"), block.sample_rate_hz,
+                       plain_name(text.c_str()));
 }
 
 // Runs the started stream to its end. True if the library may still be spoken to.
@@ -233,10 +243,11 @@ bool play_and_record(const SharedStream& shared) {
     const int outputs = static_cast<int>(block.output_channel) + 1;
     if (found->info->maxInputChannels < inputs || found->info->maxOutputChannels < outputs) {
         return give_up(
-            block,
-            fmt::format("'{}' has {} inputs and {} outputs, but input {} and output {} are asked for: "
-                        "choose other channels or another device",
-                        found->name, found->info->maxInputChannels, found->info->maxOutputChannels, inputs, outputs));
+            block, fmt::format(
+                       "'{}' has {} and {}, but input {} and output {} are asked for: choose other channels or another "
+                       "device",
+                       found->name, counted(found->info->maxInputChannels, "input"),
+                       counted(found->info->maxOutputChannels, "output"), inputs, outputs));
     }
     StreamCopier copier(shared, static_cast<std::size_t>(inputs), static_cast<std::size_t>(outputs),
                         static_cast<std::size_t>(warm_up_s * block.sample_rate_hz), interrupted);

@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+#include <portaudio.h>
 #include <signal.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -15,6 +16,7 @@
 #include <random>
 #include <string>
 #include <thread>
+#include <utility>
 #include <vector>
 
 #include "analyzer/audio/audio_port.hpp"
@@ -120,7 +122,63 @@ TEST(PortAudioPort, ChoosesChannels) {
     ASSERT_TRUE(twice.ok()) << twice.error().message;
     EXPECT_EQ(twice->capture.coil, twice->capture.generator);
     request.coil_input = 2;
-    expect_fault(play(request), "has 2 inputs and 1 outputs");
+    expect_fault(play(request), "has 2 inputs and 1 output,");
+}
+
+TEST(PortAudioPort, ADeviceWithoutInputsOrOutputsIsListedAndRefused) {
+    const JackServer server({});
+    for (const auto& [ports, words] : {std::pair{"input", "has 0 inputs and 1 output, but input 2 and output 1"},
+                                       std::pair{"outputs", "has 2 inputs and 0 outputs, but input 2 and output 1"}}) {
+        const JackCoil lame({"--ports", ports});
+        const auto devices = make_portaudio_port()->devices();
+        ASSERT_TRUE(devices.ok()) << devices.error().message;
+        const auto found = std::ranges::find(*devices, lame.name(), &DeviceInfo::name);
+        ASSERT_NE(found, devices->end());
+        EXPECT_TRUE(found->rates_hz.empty()) << "there is none at which it plays and records";
+        expect_fault(play(noise_request(lame, 0.1)), words);
+    }
+    const JackCoil coil({"--hookup", "bypass", "--freewheel"});
+    const auto request = noise_request(coil, 0.1);
+    expect_exact(play(request), request);
+}
+
+// The program starts this executable again for its audio; what is loaded before its library refuses every stream.
+class Refusing {
+public:
+    explicit Refusing(PaError error) {
+        setenv("LD_PRELOAD", COLDTUNE_BIN_DIR "/audio_that_refuses.so", 1);
+        setenv("COLDTUNE_TEST_STREAM_ERROR", std::to_string(error).c_str(), 1);
+    }
+    ~Refusing() {
+        unsetenv("LD_PRELOAD");
+        unsetenv("COLDTUNE_TEST_STREAM_ERROR");
+    }
+    Refusing(const Refusing&) = delete;
+    Refusing& operator=(const Refusing&) = delete;
+};
+
+TEST(PortAudioPort, ADeviceHeldByAnotherProgramIsNamedAndTheNextSweepWorks) {
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+    GTEST_SKIP() << "the sanitizer's runtime must be loaded first";
+#endif
+    const JackServer server({});
+    const JackCoil coil({"--hookup", "bypass", "--freewheel"});
+    const auto request = noise_request(coil, 0.1);
+    for (const auto& [error, words] :
+         {std::pair{paDeviceUnavailable, "is in use by another program or was unplugged: free it and try again"},
+          std::pair{paInsufficientMemory, "the audio server turns this program away; close other audio programs"},
+          std::pair{paUnanticipatedHostError, "cannot be opened with 2 inputs and 1 output at"}}) {
+        {
+            const Refusing refusing(error);
+            const auto begin = Clock::now();
+            const auto recording = play(request);
+            expect_fault(recording, words);
+            EXPECT_THAT(recording.error().message, HasSubstr("'" + coil.name() + "'"));
+            EXPECT_LT(since(begin), 8);  // as for a server that never answers
+        }
+        EXPECT_EQ(audio_children(), 0);
+        expect_exact(play(request), request);
+    }
 }
 
 TEST(PortAudioPort, ListsTheDeviceWithTheRatesItTakes) {

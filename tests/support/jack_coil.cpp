@@ -38,6 +38,7 @@ struct Options {
     CoilDesign design;
     bool bypass = false;  // both outputs are the input, bit for bit
     bool freewheel = false;
+    std::string ports = "both";  // or "input", "outputs": what the device lacks the other of
     std::optional<double> noise_dbfs;
     std::uint64_t seed = 1;
     std::optional<double> die_after_s, stall_after_s, mute_after_s, late_after_s, kill_after_s;
@@ -91,6 +92,7 @@ void misbehave(Client& client) {
 
 int process(jack_nframes_t frames, void* argument) {
     Client& client = *static_cast<Client*>(argument);
+    if (client.input == nullptr || client.coil == nullptr) return 0;
     const auto* input = static_cast<const float*>(jack_port_get_buffer(client.input, frames));
     auto* generator = static_cast<float*>(jack_port_get_buffer(client.generator, frames));
     auto* coil = static_cast<float*>(jack_port_get_buffer(client.coil, frames));
@@ -156,6 +158,7 @@ std::optional<int> parse(int argc, char** argv, Options& options) {
     app.add_option("--sequence", options.sequence, "hookups of the first sweep, the second ...; the last one stays")
         ->delimiter(',');
     app.add_flag("--freewheel", options.freewheel);
+    app.add_option("--ports", options.ports)->check(CLI::IsMember({"both", "input", "outputs"}));
     app.add_option("--noise-dbfs", options.noise_dbfs, "rms of each output against a full-scale sine");
     app.add_option("--seed", options.seed);
     app.add_option("--in-sweep", options.sweep, "the sweep after whose begin times are counted");
@@ -235,10 +238,13 @@ int run(int argc, char** argv) {
         }
     }
     constexpr unsigned long from_type = 0;
-    client.input = jack_port_register(client.jack, "in", JACK_DEFAULT_AUDIO_TYPE, JackPortIsInput, from_type);
-    client.generator =
-        jack_port_register(client.jack, "generator", JACK_DEFAULT_AUDIO_TYPE, JackPortIsOutput, from_type);
-    client.coil = jack_port_register(client.jack, "coil", JACK_DEFAULT_AUDIO_TYPE, JackPortIsOutput, from_type);
+    if (client.options.ports != "outputs")
+        client.input = jack_port_register(client.jack, "in", JACK_DEFAULT_AUDIO_TYPE, JackPortIsInput, from_type);
+    if (client.options.ports != "input") {
+        client.generator =
+            jack_port_register(client.jack, "generator", JACK_DEFAULT_AUDIO_TYPE, JackPortIsOutput, from_type);
+        client.coil = jack_port_register(client.jack, "coil", JACK_DEFAULT_AUDIO_TYPE, JackPortIsOutput, from_type);
+    }
     jack_set_process_callback(client.jack, process, &client);
     jack_on_shutdown(
         client.jack,
