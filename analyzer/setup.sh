@@ -41,8 +41,9 @@ install() {
     return 1
 }
 
-# build DIRECTORY [CMAKE-OPTION...]: configures once, builds, shows Ninja's own progress. Eight files at a time are read as one,
-# which halves the time of a first build; `cmake -B build` by hand makes the build for working on single files.
+# build DIRECTORY [CMAKE-OPTION...]: configures once, builds all (or the targets named in build_targets), shows Ninja's own progress.
+# Eight files at a time are read as one, which halves the time of a first build; `cmake -B build` by hand makes the build for
+# working on single files.
 build() {
     local directory="$1" log
     shift
@@ -53,5 +54,6 @@ build() {
         return 1
     fi
     rm -f "$log"
-    cmake --build "$directory" >&2
+    # shellcheck disable=SC2086
+    cmake --build "$directory" ${build_targets:+--target $build_targets} >&2
 }
