@@ -206,8 +206,10 @@ void print_efficiency(int runs) {
     int cells = 0;
     std::mt19937_64 random(20090);
     for (const double q : {5.0, 20.0, 100.0, 500.0}) {
-        for (const double noise : {-60.0, -80.0, -100.0, -120.0}) {
+        // The last one where the peak stands just 20 dB above the noise: 1 dB more of noise is 1 dB less of that.
+        for (const double noise : {-60.0, -80.0, -100.0, -120.0, -80 + Cell(q, -60, 0.1).peak_over_noise}) {
             for (const double seconds : {0.1, 1.0, 10.0}) {
+                if (noise > -60 && seconds > 0.1) continue;
                 const Cell cell(q, noise, seconds);
                 const Eigen::Matrix4d bound = cell.bound();
                 Tally ours, half, parabola, magnitude;
@@ -222,13 +224,13 @@ void print_efficiency(int runs) {
                     parabola.add(by_parabola(*data, conductance), cell.truth);
                     magnitude.add(by_magnitude(cell, response), cell.truth);
                 }
-                std::printf("%5.0f %6.0f %5.1f %7.1f |", q, noise, seconds, cell.peak_over_noise);
+                std::printf("%5.0f %6.1f %5.1f %7.1f |", q, noise, seconds, cell.peak_over_noise);
                 for (const Tally* tally : {&ours, &half, &parabola, &magnitude}) {
                     tally->print(bound, tally == &ours ? runs : others);
                     std::printf(tally == &magnitude ? "\n" : "  |");
                 }
                 std::fflush(stdout);
-                if (cell.peak_over_noise >= 20 && ours.count > 0) {
+                if (cell.peak_over_noise > 19.99 && ours.count > 0) {
                     const double f = ours.f2 / ours.count / bound(0, 0), sharp = ours.q2 / ours.with_q / bound(1, 1);
                     worst = std::max({worst, f, sharp});
                     sum += f + sharp;
