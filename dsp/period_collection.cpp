@@ -57,6 +57,7 @@ Run steady_run(std::vector<PairDelay> pairs) {
     best.count = 1;
     if (pairs.empty()) return best;
     std::vector<double> differences;
+    differences.reserve(pairs.size());
     for (const auto& pair : pairs) differences.push_back(pair.difference);
     const auto lower = differences.begin() + static_cast<std::ptrdiff_t>((differences.size() - 1) / 2);
     std::nth_element(differences.begin(), lower, differences.end());
