@@ -12,10 +12,36 @@ double median_of(std::vector<double> values) {
     return *middle;
 }
 
+// Sums over any run of values in constant time: running sums, each kept with what its rounding lost. Weights span
+// twenty decades where a coil is seen through a far larger resistor, and the lightest bins, at the top of the peak,
+// would drown in the rounding of the heavy ones before them (two-sum: D. E. Knuth, The Art of Computer Programming
+// 2, 4.2.2, from memory).
+class RunningSums {
+public:
+    explicit RunningSums(std::size_t count) { high_.reserve(count + 1), low_.reserve(count + 1); }
+    void add(double value) {
+        const double before = high_.back(), sum = before + value, taken = sum - before;
+        low_.push_back(low_.back() + ((before - (sum - taken)) + (value - taken)));
+        high_.push_back(sum);
+    }
+    // Values [first, last).
+    [[nodiscard]] double over(std::size_t first, std::size_t last) const {
+        return (high_[last] - high_[first]) + (low_[last] - low_[first]);
+    }
+
+private:
+    std::vector<double> high_{0}, low_{0};
+};
+
 // Weighted sums over any run of bins in constant time.
 class Blocks {
 public:
-    explicit Blocks(std::span<const ResonanceBin> bins) : frequency_(bins.size()), value_(bins.size()) {
+    explicit Blocks(std::span<const ResonanceBin> bins)
+        : frequency_(bins.size()),
+          value_(bins.size()),
+          weight_(bins.size()),
+          by_frequency_(bins.size()),
+          by_value_(bins.size()) {
         const std::size_t n = bins.size();
         std::vector<double> sigma(n);
         for (std::size_t i = 0; i < n; ++i) {
@@ -37,16 +63,13 @@ public:
             const double usual = median_of({first, last});
             std::transform(first, last, first, [usual](double own) { return std::max(own, usual); });
         }
-        // Weights spanning more than six decades would drown the running sums in rounding.
+        // A bin a thousand times better than most would outweigh all others of its block.
         const double smallest = 1e-3 * median_of(sigma);
-        weight_.assign(n + 1, 0);
-        by_frequency_.assign(n + 1, 0);
-        by_value_.assign(n + 1, 0);
         for (std::size_t i = 0; i < n; ++i) {
             const double w = 1 / std::pow(std::max(sigma[i], smallest), 2);
-            weight_[i + 1] = weight_[i] + w;
-            by_frequency_[i + 1] = by_frequency_[i] + w * frequency_[i];
-            by_value_[i + 1] = by_value_[i] + w * value_[i];
+            weight_.add(w);
+            by_frequency_.add(w * frequency_[i]);
+            by_value_.add(w * value_[i]);
         }
     }
 
@@ -55,21 +78,22 @@ public:
     };
     // Bins [first, last).
     [[nodiscard]] Mean mean(std::size_t first, std::size_t last) const {
-        const double w = weight_[last] - weight_[first];
-        return {(by_frequency_[last] - by_frequency_[first]) / w, (by_value_[last] - by_value_[first]) / w, 1 / w};
+        const double w = weight_.over(first, last);
+        return {by_frequency_.over(first, last) / w, by_value_.over(first, last) / w, 1 / w};
     }
     // Whether the mean of [first, last) lies above that of [other_first, other_last); without a division.
     [[nodiscard]] bool above(std::size_t first, std::size_t last, std::size_t other_first,
                              std::size_t other_last) const {
-        return (by_value_[last] - by_value_[first]) * (weight_[other_last] - weight_[other_first]) >
-               (by_value_[other_last] - by_value_[other_first]) * (weight_[last] - weight_[first]);
+        return by_value_.over(first, last) * weight_.over(other_first, other_last) >
+               by_value_.over(other_first, other_last) * weight_.over(first, last);
     }
     [[nodiscard]] std::size_t size() const { return value_.size(); }
     [[nodiscard]] double frequency(std::size_t i) const { return frequency_[i]; }
     [[nodiscard]] const std::vector<double>& values() const { return value_; }
 
 private:
-    std::vector<double> frequency_, value_, weight_, by_frequency_, by_value_;
+    std::vector<double> frequency_, value_;
+    RunningSums weight_, by_frequency_, by_value_;
 };
 
 struct Candidate {

@@ -89,6 +89,26 @@ TEST(ResonanceFit, NoBiasWithoutNoiseParallel) {
     }
 }
 
+// A low resistance through a large reference: at the top the conductance is known 10^5 times worse than elsewhere.
+TEST(ResonanceFit, ATopFarNoisierThanItsFlanksIsFound) {
+    std::mt19937_64 random(26);
+    const SeriesBranch branch{36527, 313, 10.6, 5e-12};
+    const Divider divider;
+    const auto grid = even_grid(1000, 86400, 58300);
+    for (int run = 0; run < 5; ++run) {
+        const Response response = respond(
+            grid, [&](double f) { return divider.ratio(branch.admittance(f), f); }, 1e-5, random);
+        const auto data = correct(response, {}, divider.declared());
+        ASSERT_TRUE(data.ok());
+        const auto outcome = fit_resonance(*data, ResonanceForm::series);
+        const auto* fit = std::get_if<ResonanceFit>(&outcome);
+        ASSERT_NE(fit, nullptr) << std::get<NoFit>(outcome).sentence;
+        EXPECT_NEAR(fit->frequency_hz, branch.f0, 5 * std::sqrt(fit->covariance(0, 0)));
+        EXPECT_NEAR(fit->q, branch.q, 5 * fit->q_u);
+        EXPECT_TRUE(fit->other_peaks.empty());
+    }
+}
+
 // NPL Report MAT 58 (A. P. Gregory, 2021; its equations read in a secondary copy): the approximation
 // t = 2 (f - f0)/f0 in place of f/f0 - f0/f is stated for Q above 100. Its bias on an exact second-order resonance,
 // computed independently: df/f = -1/(8 Q^2), dQ/Q = +0.18/Q^2 over two bandwidths either side. Here the approximate
