@@ -59,6 +59,7 @@ ResonanceFit public_fit(const Attempt& attempt, std::span<const ResonanceBin> bi
     fit.resistance_u_ohm = std::sqrt(fit.covariance(2, 2));
     fit.chi_square = attempt.chi_square;
     fit.degrees_of_freedom = static_cast<std::size_t>(attempt.degrees_of_freedom);
+    fit.misfit = attempt.misfit;
     fit.window = {bins[attempt.window.first].frequency_hz, bins[attempt.window.last - 1].frequency_hz};
     zero_reactance(attempt, fit);
     const auto checks = cross_checks(attempt.bins, attempt.model, theta);

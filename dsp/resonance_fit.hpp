@@ -58,6 +58,9 @@ struct ResonanceFit {
     double resistance_u_ohm = 0;
     double chi_square = 0;
     std::size_t degrees_of_freedom = 0;
+    // What noise does not explain: rms of data minus model within one bandwidth of the top, relative to the height; 0
+    // where chi square is within its expectation.
+    double misfit = 0;
     Band window;
     std::vector<Peak> other_peaks;  // further significant peaks, strongest first
     // Cross-checks, each from the corrected data by another route; nullopt-like NaN-free: empty where it cannot be

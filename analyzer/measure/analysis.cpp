@@ -112,6 +112,17 @@ void add_other_peaks(std::vector<Finding>& findings, const Resonance& resonance)
                      where)});
 }
 
+// A curve that is no single resonance, though one was fitted.
+void add_misfit(std::vector<Finding>& findings, const Resonance& resonance) {
+    if (!(resonance.misfit > notable_misfit)) return;
+    findings.push_back(
+        {FindingCode::several_peaks, Weight::caution,
+         fmt::format("near {} the curve departs from a single resonance by {:.2g} % of its height, and the "
+                     "number with it: move other coils, the primary and metal away, look for a loose "
+                     "contact, and take the standards again with nothing changed but the coil",
+                     record::format_quantity(resonance.frequency_hz, record::Unit::hertz), 100 * resonance.misfit)});
+}
+
 void judge_against_description(const Resonance& resonance, MeasurementResult& result) {
     if (result.calculated_tank) {
         if (auto other = judge_tank_description(resonance, *result.calculated_tank)) {
@@ -383,6 +394,7 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     judge_against_description(resonance, result);
     add_uncorrected(result.findings, *corrected);
     add_other_peaks(result.findings, resonance);
+    add_misfit(result.findings, resonance);
     result.reason_for_way = "the resonance lies inside the usable band";
     Accepted accepted;
     if (result.calculated_tank) accepted.tank = tank_value(resonance, *result.calculated_tank);

@@ -74,6 +74,7 @@ InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Respon
     found.chi_square = fit.chi_square;
     found.degrees_of_freedom = fit.degrees_of_freedom;
     found.fit_window = fit.window;
+    found.misfit = fit.misfit;
     // Ripples of a capture's own making stay far below a fiftieth of the peak; another circuit that matters does not.
     const double height = form == dsp::ResonanceForm::series ? 1 / fit.resistance_ohm : fit.resistance_ohm;
     for (const dsp::Peak& p : fit.other_peaks) {
@@ -92,6 +93,14 @@ InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Respon
     // Resistance that rises with frequency turns the resonance circle; where that is too weak to be seen it still bends
     // Q by up to 0.6/Q^2 of itself (largest seen on simulated distributed coils with flat and skin-effect loss).
     found.budget.push_back({"form of the loss", 0, 0.6 / fit.q / std::sqrt(3.0), 0});
+
+    // Taken as coherent, a misfit moves the top by as much of half the bandwidth, and Q by as much of itself. Without
+    // the open standard it is the cable that bends the curve, which has its own line.
+    if (fit.misfit > notable_misfit && data.used_open) {
+        const double resistance_u_ohm = fit.misfit * fit.resistance_ohm;
+        found.budget.push_back(
+            {"form of the curve", fit.misfit * found.frequency_hz / (2 * fit.q), fit.misfit * fit.q, resistance_u_ohm});
+    }
 
     const double rectangular = 1 / std::sqrt(3.0);
     found.budget.push_back({"clock", found.frequency_hz * tolerances.clock_ppm * 1e-6 * rectangular, 0, 0});

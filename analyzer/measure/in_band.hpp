@@ -8,6 +8,11 @@
 
 namespace coldtune::measure {
 
+// Of a curve's height: what departs further from a single resonance is told and goes into the budget. Distributed coils
+// with every kind of loss stay at a few ten-thousandths; a second coil close by, or a gain changed after the standards,
+// begin here.
+inline constexpr double notable_misfit = 0.01;
+
 using InBandOutcome = std::variant<Resonance, dsp::NoFit>;
 
 // `data` is what correct(coil, standards, bench) gave. The uncertainty budget (k = 1 each): noise (scaled by

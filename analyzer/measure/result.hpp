@@ -48,6 +48,9 @@ struct Resonance {
     std::size_t degrees_of_freedom = 0;
     dsp::Band fit_window;
     std::vector<double> other_peaks_hz;
+    // How far the curve departs from a single resonance beyond its noise, of its height (rms near the top); in band
+    // only.
+    double misfit = 0;
     // bench::Hookup pickup only: Q as loaded by the reference resistor, and the corner of the second input.
     std::optional<double> loaded_q = {}, input_corner_hz = {};
 };

@@ -58,6 +58,27 @@ MeasurementResult run(const Bench& bench, const SweepShape& shape = quick()) {
     return run(bench, healthy(), shape);
 }
 
+TEST(Findings, ACurveThatIsNoSingleResonanceIsCautioned) {
+    Bench bench = healthy();
+    auto& coil = std::get<bench::LumpedCoil>(bench.coil);
+    const auto alone = coil.branches.front();
+    EXPECT_EQ(find(run(bench), FindingCode::several_peaks), nullptr) << said(run(bench));
+    // A third of a bandwidth above it a second coil with a twelfth of the current: one peak to the eye.
+    auto other = alone;
+    other.inductance_h *= 12, other.resistance_ohm *= 12;
+    other.capacitance_f = alone.capacitance_f / 12 / std::pow(1 + 1 / (3 * 150.0), 2);
+    other.resistance_ohm /= 3;
+    coil.branches.push_back(other);
+    const auto result = run(bench);
+    ASSERT_NE(result.resonance(), nullptr) << said(result);
+    const auto* finding = find(result, FindingCode::several_peaks);
+    ASSERT_NE(finding, nullptr) << result.resonance()->misfit;
+    EXPECT_EQ(finding->weight, Weight::caution);
+    EXPECT_NE(finding->text.find("departs from a single resonance"), std::string::npos) << finding->text;
+    EXPECT_EQ(result.resonance()->budget.at(1).source, "form of the loss");
+    EXPECT_EQ(result.resonance()->budget.at(2).source, "form of the curve");
+}
+
 void expect_rejected(const MeasurementResult& result, FindingCode code) {
     EXPECT_EQ(result.verdict(), Verdict::rejected) << said(result);
     EXPECT_NE(find(result, code), nullptr) << "expected " << measure::code_name(code) << ", got\n" << said(result);
