@@ -1,3 +1,4 @@
+#include <csignal>
 #include <cstdio>
 #ifdef __GLIBC__
 #include <malloc.h>
@@ -7,6 +8,8 @@
 #include "analyzer/cli/run.hpp"
 
 int main(int argc, char** argv) {
+    // A file that may grow no further is an error like a full disk, told in a sentence, and no end without one.
+    std::signal(SIGXFSZ, SIG_IGN);
     // The audio child is this same program started again; it must not go through the command line.
     if (const int code = coldtune::audio::run_audio_child_if_asked(argc, argv); code >= 0) return code;
 #ifdef __GLIBC__
