@@ -55,12 +55,12 @@ std::vector<ResonanceTerms> further_terms(ResonanceTerms now) {
 }
 
 // By how much chi square would fall to first order, if the model were linear, with `terms` free besides what every
-// model has. `sums`: of `all`, a model with these terms and perhaps more.
+// model has. `sums`: of `all`, the model with both terms.
 double predicted_fall(const Eigen::MatrixXd& sums, const ResonanceModel& all, ResonanceTerms terms) {
     std::vector<Eigen::Index> kept;
     for (Eigen::Index k = 0; k < all.parameters(); ++k) {
         const bool left_out = (k == all.slope_index() && !terms.curvature) || (k == all.tilt_index() && !terms.tilt);
-        if (k == 0 || !left_out) kept.push_back(k);
+        if (!left_out) kept.push_back(k);
     }
     const Eigen::VectorXd scale = sums.diagonal().cwiseSqrt().cwiseInverse()(kept);
     const Eigen::VectorXd gradient = scale.asDiagonal() * Eigen::VectorXd(sums(kept, all.parameters()));

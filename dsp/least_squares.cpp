@@ -21,6 +21,11 @@ struct Cost {
 
     [[nodiscard]] int NumResiduals() const { return static_cast<int>(problem->residuals); }
     [[nodiscard]] int NumParameters() const { return static_cast<int>(problem->parameters); }
+    [[nodiscard]] bool finite_at(const double* parameters) const {
+        Eigen::VectorXd residuals(problem->residuals);
+        problem->evaluate(parameters, residuals.data(), nullptr);
+        return residuals.allFinite();
+    }
     bool operator()(const double* parameters, double* residuals, double* jacobian) const {
         problem->evaluate(parameters, residuals, jacobian);
         return true;
@@ -41,14 +46,18 @@ struct ReducedCost {
 
     [[nodiscard]] int NumResiduals() const { return static_cast<int>(problem->parameters) + 1; }
     [[nodiscard]] int NumParameters() const { return static_cast<int>(problem->parameters); }
-    bool operator()(const double* parameters, double* residuals, double* jacobian) const {
-        const Eigen::Index p = problem->parameters;
-        const Eigen::Map<const Eigen::VectorXd> at(parameters, p);
+    [[nodiscard]] const Eigen::MatrixXd& sums_at(const double* parameters) const {
+        const Eigen::Map<const Eigen::VectorXd> at(parameters, problem->parameters);
         if (latest->sums.size() == 0 || latest->parameters != at) {
             latest->sums = normal_sums(*problem, parameters);
             latest->parameters = at;
         }
-        const Eigen::MatrixXd& sums = latest->sums;
+        return latest->sums;
+    }
+    [[nodiscard]] bool finite_at(const double* parameters) const { return sums_at(parameters).allFinite(); }
+    bool operator()(const double* parameters, double* residuals, double* jacobian) const {
+        const Eigen::Index p = problem->parameters;
+        const Eigen::MatrixXd& sums = sums_at(parameters);
         Eigen::Map<Eigen::VectorXd> out(residuals, p + 1);
         if (jacobian == nullptr) {
             out.setZero();
@@ -98,7 +107,10 @@ Status check(const LeastSquaresProblem& problem, const Eigen::VectorXd& at) {
 }
 
 template <typename Problem>
-LeastSquaresSolution solved(const Problem& cost, const Eigen::VectorXd& start, const LeastSquaresOptions& options) {
+Result<LeastSquaresSolution> solved(const Problem& cost, const Eigen::VectorXd& start,
+                                    const LeastSquaresOptions& options) {
+    if (!cost.finite_at(start.data()))
+        return bad_input("the model is not finite at the starting values: start elsewhere");
     using Solver = ceres::TinySolver<Problem>;
     Solver solver;
     solver.options.max_num_iterations = std::min(options.max_iterations, options.patient_iterations);
@@ -141,11 +153,7 @@ Eigen::MatrixXd normal_sums(const LeastSquaresProblem& problem, const double* pa
 Result<LeastSquaresSolution> minimise(const LeastSquaresProblem& problem, const Eigen::VectorXd& start,
                                       const LeastSquaresOptions& options) {
     if (const auto status = check(problem, start); !status) return status.error();
-    auto solution =
-        problem.sums ? solved(ReducedCost{&problem}, start, options) : solved(Cost{&problem}, start, options);
-    if (!std::isfinite(solution.initial_chi_square))
-        return bad_input("the model is not finite at the starting values: start elsewhere");
-    return solution;
+    return problem.sums ? solved(ReducedCost{&problem}, start, options) : solved(Cost{&problem}, start, options);
 }
 
 Result<Eigen::MatrixXd> covariance_at(const LeastSquaresProblem& problem, const Eigen::VectorXd& parameters,

@@ -1,5 +1,6 @@
 #include <CLI/CLI.hpp>
 #include <array>
+#include <csignal>
 #include <cstdio>
 #include <string>
 
@@ -46,6 +47,8 @@ void print_manual(const CLI::App& cli, bool page) {
 }  // namespace
 
 int main(int argc, char** argv) {
+    // A file that may grow no further is an error like a full disk, told in a sentence, and no end without one.
+    std::signal(SIGXFSZ, SIG_IGN);
     if (const int child = coldtune::audio::run_audio_child_if_asked(argc, argv); child >= 0) return child;
 
     CLI::App cli{"The bench window: describe a coil, sweep it, see the measurement lie over the calculation."};

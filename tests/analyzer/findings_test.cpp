@@ -63,11 +63,10 @@ TEST(Findings, ACurveThatIsNoSingleResonanceIsCautioned) {
     auto& coil = std::get<bench::LumpedCoil>(bench.coil);
     const auto alone = coil.branches.front();
     EXPECT_EQ(find(run(bench), FindingCode::several_peaks), nullptr) << said(run(bench));
-    // A third of a bandwidth above it a second coil with a twelfth of the current: one peak to the eye.
+    // A third of a bandwidth above it a second coil of three times the Q and a quarter of the current.
     auto other = alone;
-    other.inductance_h *= 12, other.resistance_ohm *= 12;
+    other.inductance_h *= 12, other.resistance_ohm *= 4;
     other.capacitance_f = alone.capacitance_f / 12 / std::pow(1 + 1 / (3 * 150.0), 2);
-    other.resistance_ohm /= 3;
     coil.branches.push_back(other);
     const auto result = run(bench);
     ASSERT_NE(result.resonance(), nullptr) << said(result);
