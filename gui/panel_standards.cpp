@@ -22,7 +22,8 @@ constexpr std::array<StandardText, 3> kTexts = {{
     {Hookup::open, "Open", "Leave the clip where the foot is, touching nothing.",
      "Takes out the cable and the input: the one that matters most, and for a resonance above the band it is needed."},
     {Hookup::short_circuit, "Short", "Put the clip on the return.",
-     "Takes out resistance and inductance of the lead: matters for winding and tank, little at the foot."},
+     "Takes out the lead, and what input 1 leaks into input 2: matters for winding and tank, and at the foot of a coil "
+     "of few ohms."},
     {Hookup::load, "Load", "Put the known resistor between clip and return.",
      "Takes out the gains of the two inputs and the tolerance of the reference resistor: sharpens Q and resistance."},
 }};

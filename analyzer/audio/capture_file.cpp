@@ -211,7 +211,7 @@ Result<OpenFile> open_file(const fs::path& path) {
     struct stat status {};
     if (::stat(path.c_str(), &status) != 0) {
         const int code = errno;
-        if (code == ENOENT || code == ENOTDIR) return bad_input(name + ": there is no such file");
+        if (code == ENOENT || code == ENOTDIR) return bad_input(name + ": there is no such file; check its name and folder");
         return bad_input(fmt::format("{}: cannot be opened: {}", name, std::generic_category().message(code)));
     }
     if (S_ISDIR(status.st_mode)) return bad_input(name + ": is a folder; name a file");

@@ -49,7 +49,7 @@ ExitCode analyze_long(const AnalyzeOptions& o, measure::AnalysisRequest request,
     auto condensed = measure::condense(o.capture.capture_path, request.hookup, o.capture.period, o.capture.settle);
     if (!condensed) return refuse(o, console, condensed.error());
     const auto result = measure::analyze_condensed(std::move(request), std::move(*condensed));
-    if (!result) return console.fail("analyze", result.error());
+    if (!result) return refuse(o, console, result.error());
     return print_result(console, "analyze", *result, o.output);
 }
 
@@ -61,6 +61,7 @@ ExitCode analyze(const AnalyzeOptions& o, Console& console) {
     if (!capture) return refuse(o, console, capture.error());
     if (!o.keep.book_path.empty()) return analyze_and_keep(o, console);
     request->coil = std::move(*capture);
+    request->coil_name = o.capture.capture_path;
     if (!o.capture.shorted_path.empty()) {
         auto shorted = audio::read_capture(o.capture.shorted_path);
         if (!shorted) return refuse(o, console, shorted.error());
@@ -69,7 +70,7 @@ ExitCode analyze(const AnalyzeOptions& o, Console& console) {
     request->period_frames = o.capture.period;
     request->settle_periods = o.capture.settle;
     const auto result = measure::analyze(*request);
-    if (!result) return console.fail("analyze", result.error());
+    if (!result) return refuse(o, console, result.error());
     return print_result(console, "analyze", *result, o.output);
 }
 

@@ -312,8 +312,10 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     }
     if (!response) {
         // A silent or broken capture is a finding about the bench; a request that does not fit the capture is an error.
-        if (verdict_of(result.findings) != Verdict::rejected) return response.error();
-        return result;
+        if (verdict_of(result.findings) == Verdict::rejected) return result;
+        Error error = response.error();
+        if (!request.coil_name.empty()) error.message = request.coil_name + ": " + error.message;
+        return error;
     }
     result.averages = response->averages;
     result.clock_drift_ppm = response->clock_drift_ppm;

@@ -33,6 +33,7 @@ struct Standard {
 struct AnalysisRequest {
     bench::Hookup hookup = bench::Hookup::foot;
     audio::CaptureFile coil;  // the capture itself (a standard's when the hookup is one)
+    std::string coil_name;    // how messages call it, e.g. the path; empty where it has no name
     std::optional<Standard> open, short_circuit, load;
     std::optional<Standard> shorted;  // hookup winding only: the same again with the primary shorted
     bool coupled = false;             // hookup foot only: the tank is closed, two resonances are sought together

@@ -201,7 +201,7 @@ Result<std::string> read_text(const std::filesystem::path& path, std::size_t mos
     const std::string name = one_line(path.string(), 200);
     std::error_code fault;
     const auto status = std::filesystem::status(path, fault);
-    if (!std::filesystem::exists(status)) return bad_input(name + ": there is no such file");
+    if (!std::filesystem::exists(status)) return bad_input(name + ": there is no such file; check its name and folder");
     if (std::filesystem::is_directory(status)) return bad_input(name + ": is a folder; name a file");
     std::ifstream file(path, std::ios::binary);
     if (!file) return bad_input(name + ": cannot be opened; check its permissions");

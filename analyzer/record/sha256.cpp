@@ -53,7 +53,7 @@ Result<FileSum> sha256_of_file(const std::filesystem::path& path) {
     const int file = ::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK);
     if (file < 0) {
         const int code = errno;
-        if (code == ENOENT || code == ENOTDIR) return bad_input(name + ": there is no such file");
+        if (code == ENOENT || code == ENOTDIR) return bad_input(name + ": there is no such file; check its name and folder");
         if (code == ELOOP) return bad_input(name + ": is a link; put the file itself there");
         return bad_input(fmt::format("{}: cannot be opened: {}", name, std::generic_category().message(code)));
     }
