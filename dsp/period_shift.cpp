@@ -15,6 +15,13 @@ using Complex = std::complex<double>;
 constexpr std::size_t most_groups = 160;
 constexpr std::size_t fewest_groups = 8;
 constexpr double by_chance = 1e-6;
+// Of the mean excitation: a part of a capture with less of it tells nothing of what it holds there.
+constexpr double too_little = 0.01;
+
+// Share of the excitation in bin k of period p.
+double power_of(const Response& response, std::size_t p, std::size_t k) {
+    return response.of_periods_power.empty() ? 1.0 : response.of_periods_power[p][k];
+}
 
 }  // namespace
 
@@ -61,29 +68,38 @@ std::optional<PeriodShift> period_shift(const Response& response, const Band& wi
     }
     // Slope along ln f; a shift up by s turns m(f) into m(f (1 - s)).
     PeriodShift shift;
-    shift.relative.assign(periods, 0.0);
     double information = 0;
+    std::vector<double> of_period(periods, 0.0), off_of(periods, 0.0);
     for (std::size_t g = 1; g + 1 < groups; ++g) {
         const Complex slope = -centre[g] * (mean[g + 1] - mean[g - 1]) / (centre[g + 1] - centre[g - 1]);
         const double weight = 1 / variance[g];
         information += weight * std::norm(slope);
         for (std::size_t p = 0; p < periods; ++p) {
-            const Complex off = mean_of(g, response.of_periods[p]) - mean[g];
-            shift.relative[p] += weight * (std::conj(slope) * off).real();
+            Complex off = 0;
+            double power = 0;
+            for (std::size_t i = 0, k = first + g * each; i < each; ++i, ++k) {
+                off += power_of(response, p, k) * (response.of_periods[p][k] - response.ratio[k]);
+                power += power_of(response, p, k);
+            }
+            off_of[p] += weight * (std::conj(slope) * off).real() / static_cast<double>(each);
+            of_period[p] += weight * std::norm(slope) * power / static_cast<double>(each);
         }
     }
     if (!(information > 0) || !std::isfinite(information)) return std::nullopt;
-    // One quadrature has half the variance, one period that of the mean times their number.
-    shift.u_relative = std::sqrt(static_cast<double>(periods) / (2 * information));
-    double centre_of_all = 0;
-    for (double& value : shift.relative) {
-        value /= information;
-        centre_of_all += value / static_cast<double>(periods);
+    double centre_of_all = 0, information_of_all = 0;
+    for (std::size_t p = 0; p < periods; ++p) {
+        if (of_period[p] < too_little * information) continue;
+        shift.relative.push_back(off_of[p] / of_period[p]);
+        // One quadrature has half the variance, one period that of the mean times their number.
+        shift.u_relative.push_back(std::sqrt(static_cast<double>(periods) / (2 * of_period[p])));
+        centre_of_all += off_of[p];
+        information_of_all += of_period[p];
     }
-    shift.degrees_of_freedom = periods - 1;
-    for (double& value : shift.relative) {
-        value -= centre_of_all;
-        shift.chi_square += std::pow(value / shift.u_relative, 2);
+    if (shift.relative.size() < 2) return std::nullopt;
+    shift.degrees_of_freedom = shift.relative.size() - 1;
+    for (std::size_t p = 0; p < shift.relative.size(); ++p) {
+        shift.relative[p] -= centre_of_all / information_of_all;
+        shift.chi_square += std::pow(shift.relative[p] / shift.u_relative[p], 2);
     }
     return shift;
 }
@@ -96,14 +112,20 @@ std::optional<PeriodChange> period_change(const Response& response, const Band& 
     for (std::size_t first = 0; first + each <= bins; first += each) {
         const double low = response.frequency_hz[first], high = response.frequency_hz[first + each - 1];
         if (high > outside.low_hz && low < outside.high_hz) continue;
-        double variance = 0;
-        for (std::size_t i = first; i < first + each; ++i) variance += response.variance[i];
-        variance *= static_cast<double>(periods - 1) / std::pow(static_cast<double>(each), 2);
-        for (const auto& ratio : response.of_periods) {
+        for (std::size_t p = 0; p < periods; ++p) {
             Complex off = 0;
-            for (std::size_t i = first; i < first + each; ++i) off += ratio[i] - response.ratio[i];
-            const double size = std::abs(off) / static_cast<double>(each);
-            const double significance = size * size / variance;
+            double power = 0, variance = 0;
+            for (std::size_t k = first; k < first + each; ++k) {
+                const double share = power_of(response, p, k);
+                off += share * (response.of_periods[p][k] - response.ratio[k]);
+                power += share;
+                // A period's variance is that of the mean times their number over its share, less what it has in common
+                // with the mean.
+                variance += share * std::max(0.0, static_cast<double>(periods) - share) * response.variance[k];
+            }
+            if (power < too_little * static_cast<double>(each) || !(variance > 0)) continue;
+            const double size = std::abs(off) / power;
+            const double significance = std::norm(off) / variance;
             if (!largest || significance > largest->significance)
                 largest = PeriodChange{0.5 * (low + high), size, significance};
         }

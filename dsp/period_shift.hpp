@@ -12,8 +12,8 @@
 namespace coldtune::dsp {
 
 struct PeriodShift {
-    std::vector<double> relative;  // per period; +1e-6 = everything in it happens 1 ppm higher
-    double u_relative = 0;         // standard uncertainty of each from the capture's noise
+    std::vector<double> relative;    // per period; +1e-6 = everything in it happens 1 ppm higher
+    std::vector<double> u_relative;  // standard uncertainty of each from the capture's noise
     // Sum of squares over u^2 and degrees of freedom; their chance is that of a chi square for noise alone.
     double chi_square = 0;
     std::size_t degrees_of_freedom = 0;
@@ -27,8 +27,9 @@ struct PeriodShift {
 };
 
 // First order in the shift: the mean's own derivative along frequency is what each period's difference is projected on,
-// weighted with the noise. nullopt without the periods' own ratios (PeriodicOptions::keep_periods), with fewer than two
-// periods, or where the window holds fewer than eight bins or no slope.
+// weighted with the noise and with what the period holds of the excitation; one that holds next to none of it in the
+// window is left out. nullopt without the periods' own ratios (keep_periods), with fewer than two periods, or where the
+// window holds fewer than eight bins or no slope.
 std::optional<PeriodShift> period_shift(const Response& response, const Band& window);
 
 // Where one period's ratio departs most from the mean of all, outside a window (a resonance, where the least shift is a

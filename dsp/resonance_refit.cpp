@@ -9,8 +9,8 @@
 namespace coldtune::dsp {
 namespace {
 
-// On either side. What moves all data smoothly shows in wide windows as a misfit, where the full fit would have chosen a
-// narrower one.
+// On either side. What moves all data smoothly shows in wide windows as a misfit, where the full fit would have chosen
+// a narrower one.
 constexpr double refit_bandwidths = 3;
 
 }  // namespace

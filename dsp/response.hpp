@@ -48,8 +48,12 @@ struct Response {
     // than period_frames. Unknown without a known period or with a single period.
     std::optional<double> clock_drift_ppm;
     bool drift_removed = false;
-    // Ratio of each period by itself, in the bins of `ratio`; empty unless asked for (PeriodicOptions::keep_periods).
+    // Ratio of each period by itself, in the bins of `ratio`; empty unless asked for (keep_periods). cross_spectra: of
+    // each quarter of the segments.
     std::vector<std::vector<std::complex<double>>> of_periods = {};
+    // Power of the excitation in each of them over the mean of all, in the same bins; empty where it is the same in
+    // all.
+    std::vector<std::vector<double>> of_periods_power = {};
 };
 
 struct PeriodicOptions {
@@ -73,6 +77,8 @@ Result<Response> periodic_response(const TwoChannelCapture& capture, const Perio
 struct BroadbandOptions {
     std::optional<std::size_t> segment_frames;  // cross spectra; nullopt = chosen from the length of the capture
     std::optional<Band> band;
+    bool averaged = false;      // cross spectra even where the excitation lies between silences
+    bool keep_periods = false;  // fill Response::of_periods from cross spectra; a single record has no parts
     // A single generator channel standing in for the recorded one (one-input interfaces) is passed as the capture's
     // generator.
 };

@@ -33,7 +33,7 @@ double independent_averages(std::size_t segments) {
 }
 
 AveragedSpectra averaged_spectra(std::span<const double> first, std::span<const double> second, double sample_rate_hz,
-                                 std::size_t segment_frames, std::size_t overlap_frames) {
+                                 std::size_t segment_frames, std::size_t overlap_frames, std::size_t parts) {
     AveragedSpectra result;
     result.segment_frames = segment_frames;
     if (segment_frames < 2 || overlap_frames >= segment_frames || first.size() != second.size() ||
@@ -57,26 +57,43 @@ AveragedSpectra averaged_spectra(std::span<const double> first, std::span<const 
         for (std::size_t i = 0; i < segment_frames; ++i) time[i] = (part[i] - mean) * window[i];
         fft.forward();
     };
+    if (parts <= result.segments) result.parts.resize(parts);
+    for (auto& part : result.parts) {
+        part.first.assign(bins, 0.0);
+        part.cross.assign(bins, Complex{});
+    }
+    const auto add = [&](auto& to, std::span<const Complex> a, std::span<const Complex> b) {
+        for (std::size_t k = 0; k < bins; ++k) {
+            to.first[k] += std::norm(a[k]);
+            to.cross[k] += Complex(a[k].real() * b[k].real() + a[k].imag() * b[k].imag(),
+                                   a[k].real() * b[k].imag() - a[k].imag() * b[k].real());
+        }
+    };
     for (std::size_t s = 0; s < result.segments; ++s) {
         load(first, s * hop, fft_first);
         if (!same) load(second, s * hop, fft_second);
         const auto a = fft_first.spectrum(), b = same ? a : fft_second.spectrum();
-        for (std::size_t k = 0; k < bins; ++k) {
-            result.first[k] += std::norm(a[k]);
-            result.second[k] += std::norm(b[k]);
-            result.cross[k] += Complex(a[k].real() * b[k].real() + a[k].imag() * b[k].imag(),
-                                       a[k].real() * b[k].imag() - a[k].imag() * b[k].real());
-        }
+        add(result, a, b);
+        for (std::size_t k = 0; k < bins; ++k) result.second[k] += std::norm(b[k]);
+        if (!result.parts.empty()) add(result.parts[s * parts / result.segments], a, b);
     }
     double window_power = 0;
     for (const double w : window) window_power += w * w;
-    const double scale = 1.0 / (sample_rate_hz * window_power * static_cast<double>(result.segments));
-    for (std::size_t k = 0; k < bins; ++k) {
-        const bool single = k == 0 || (segment_frames % 2 == 0 && k == segment_frames / 2);
-        const double factor = single ? scale : 2.0 * scale;
-        result.first[k] *= factor;
-        result.second[k] *= factor;
-        result.cross[k] *= factor;
+    // One-sided density of the sum of so many segments.
+    const auto scale = [&](auto& of, std::size_t segments) {
+        const double factor = 2.0 / (sample_rate_hz * window_power * static_cast<double>(segments));
+        for (auto& value : of) value *= factor;
+        of.front() /= 2.0;
+        if (segment_frames % 2 == 0) of.back() /= 2.0;
+    };
+    scale(result.first, result.segments);
+    scale(result.second, result.segments);
+    scale(result.cross, result.segments);
+    for (std::size_t p = 0; p < result.parts.size(); ++p) {
+        // Its segments s have s * parts / segments == p.
+        const auto first_of = [&](std::size_t part) { return (part * result.segments + parts - 1) / parts; };
+        scale(result.parts[p].first, first_of(p + 1) - first_of(p));
+        scale(result.parts[p].cross, first_of(p + 1) - first_of(p));
     }
     return result;
 }

@@ -20,6 +20,12 @@ struct AveragedSpectra {
     std::vector<double> first;                // auto spectrum of the first channel
     std::vector<double> second;               // of the second
     std::vector<std::complex<double>> cross;  // conj(first) * second
+    // The same of consecutive segments, in so many parts as were asked for, each the average of its own segments.
+    struct Part {
+        std::vector<double> first;
+        std::vector<std::complex<double>> cross;
+    };
+    std::vector<Part> parts = {};
 
     // Response from first to second by the H1 estimate: unbiased by noise in the second channel. 0 where the first
     // channel is silent.
@@ -30,9 +36,9 @@ struct AveragedSpectra {
 };
 
 // Both channels have the same length and hold at least one segment; segment_frames >= 2, overlap_frames <
-// segment_frames. Otherwise the result has no segments.
+// segment_frames. Otherwise the result has no segments. No parts are kept when there are fewer segments than `parts`.
 AveragedSpectra averaged_spectra(std::span<const double> first, std::span<const double> second, double sample_rate_hz,
-                                 std::size_t segment_frames, std::size_t overlap_frames);
+                                 std::size_t segment_frames, std::size_t overlap_frames, std::size_t parts = 0);
 
 // Half overlapped (segment_frames / 2 frames shared).
 AveragedSpectra averaged_spectra(std::span<const double> first, std::span<const double> second, double sample_rate_hz,

@@ -147,6 +147,18 @@ std::optional<Finding> judge_lost_period(const AnalysisRequest& request) {
                                note->period_frames)};
 }
 
+// Whether the resonance held still. A record taken as one has no periods to compare; averaged spectra of its quarters
+// show the same, as far as more than one of them holds the resonance.
+void judge_parts(const AnalysisRequest& request, const dsp::Response& response, Resonance& resonance,
+                 std::vector<Finding>& findings) {
+    if (response.way != dsp::ResponseWay::whole_record) return judge_steadiness(response, resonance, findings);
+    dsp::BroadbandOptions options;
+    options.band = dsp::Band{response.frequency_hz.front(), response.frequency_hz.back()};
+    options.averaged = options.keep_periods = true;
+    const auto parts = dsp::broadband_response(request.coil.capture, options);
+    if (parts) judge_steadiness(*parts, resonance, findings);
+}
+
 // Both circuits at once, from the two peaks of the foot with the tank closed.
 Status judge_pair(const AnalysisRequest& request, const dsp::Response& response,
                   const dsp::CorrectedResponse& corrected, const dsp::Standards& standards, MeasurementResult& result) {
@@ -208,7 +220,7 @@ Status judge_pickup(const AnalysisRequest& request, const dsp::Response& respons
     result.reason_for_way = resonance.way == Way::in_band
                                 ? "the resonance lies inside the usable band; its Q is loaded by the reference resistor"
                                 : "what the wire hears rises toward the upper edge of the usable band";
-    judge_steadiness(response, resonance, result.findings);
+    judge_parts(request, response, resonance, result.findings);
     if (result.verdict() == Verdict::rejected) return Done{};
     judge_against_description(resonance, result);
     result.outcome = Accepted{std::move(resonance)};
@@ -254,7 +266,7 @@ Status judge_no_peak(const AnalysisRequest& request, const dsp::NoFit& none, con
         if (hopeless) return Done{};
     }
     result.fitted = std::move(fit.fitted);
-    judge_steadiness(response, fit.resonance, result.findings);
+    judge_parts(request, response, fit.resonance, result.findings);
     if (!strained) judge_against_description(fit.resonance, result);  // said once
     result.outcome = Accepted{std::move(fit.resonance)};
     return Done{};
@@ -299,6 +311,13 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
         }
     }
     result.description = request.description;
+    if (request.coil.channels > 2) {
+        result.findings.push_back(
+            {FindingCode::unreadable, Weight::note,
+             fmt::format("the file holds {} channels: 1 was taken as the generator side, 2 as the "
+                         "coil side, the others were left alone",
+                         request.coil.channels)});
+    }
     for (Finding& f : judge_held_captures(request)) result.findings.push_back(std::move(f));
     if (result.verdict() == Verdict::rejected) return result;
     const std::size_t period = known_period(request.coil, request.period_frames);
@@ -391,7 +410,7 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
         return result;
     }
     Resonance resonance = std::move(std::get<Resonance>(found));
-    judge_steadiness(*response, resonance, result.findings);
+    judge_parts(request, *response, resonance, result.findings);
     if (result.verdict() == Verdict::rejected) return result;
     judge_against_description(resonance, result);
     add_uncorrected(result.findings, *corrected);

@@ -43,6 +43,7 @@ Result<dsp::Response> response_of(const audio::CaptureFile& file, std::size_t pe
         auto whole = dsp::broadband_response(file.capture, {});
         if (!whole) return whole;
         dsp::BroadbandOptions options;
+        options.keep_periods = keep_periods;
         options.band = sounding_band(*whole);
         return dsp::broadband_response(file.capture, options);
     }

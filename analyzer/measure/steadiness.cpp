@@ -32,6 +32,11 @@ constexpr double kLargeBelowBand = 1e-5;
 // something swings in step with the sweep, which the comparison of periods cannot see.
 constexpr double kRoughCurve = 2;
 
+// What was compared with what.
+const char* compared(const dsp::Response& response) {
+    return response.way == dsp::ResponseWay::cross_spectra ? "parts of the capture" : "periods of the sweep";
+}
+
 void judge_roughness(const Resonance& resonance, std::vector<Finding>& findings) {
     if (resonance.way != Way::below_band || resonance.degrees_of_freedom == 0) return;
     const double misfit = resonance.chi_square / static_cast<double>(resonance.degrees_of_freedom);
@@ -52,12 +57,12 @@ void judge_elsewhere(const dsp::Response& response, const Resonance& resonance, 
     if (!change || change->significance < kSignificance || change->size < large) return;
     const bool beside =
         !below && change->size > kLargeBeside && std::abs(change->frequency_hz / resonance.frequency_hz - 1) < kBeside;
-    findings.push_back(
-        {FindingCode::nonlinear, beside ? Weight::reject : Weight::caution,
-         fmt::format("one period of the sweep differs from the others by {:.2g} % near {}{}: a contact is "
-                     "loose, or something was touched; fasten the leads, step back and sweep again",
-                     100 * change->size, record::format_quantity(change->frequency_hz, record::Unit::hertz, 2),
-                     beside ? ", where the only peak stands" : "")});
+    findings.push_back({FindingCode::nonlinear, beside ? Weight::reject : Weight::caution,
+                        fmt::format("one of the {} differs from the others by {:.2g} % near {}{}: a contact is "
+                                    "loose, or something was touched; fasten the leads, step back and sweep again",
+                                    compared(response), 100 * change->size,
+                                    record::format_quantity(change->frequency_hz, record::Unit::hertz, 2),
+                                    beside ? ", where the only peak stands" : "")});
 }
 
 }  // namespace
@@ -81,10 +86,10 @@ void judge_steadiness(const dsp::Response& response, Resonance& resonance, std::
     resonance.frequency_u95_hz = std::hypot(resonance.frequency_u95_hz, half_width_hz);
     findings.push_back(
         {FindingCode::nonlinear, Weight::caution,
-         fmt::format("the resonance moved by {} between the periods of the sweep, which noise does not explain: "
+         fmt::format("the resonance moved by {} between the {}, which noise does not explain: "
                      "something was touched or came near, a contact is loose, or a signal from outside lies on it; "
                      "fasten the leads, step back and sweep again",
-                     record::format_quantity(span_hz(), record::Unit::hertz, 2))});
+                     record::format_quantity(span_hz(), record::Unit::hertz, 2), compared(response))});
 }
 
 }  // namespace coldtune::measure

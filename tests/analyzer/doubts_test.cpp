@@ -69,6 +69,7 @@ void expect_caution(const MeasurementResult& result, FindingCode code, const cha
 
 TEST(Doubts, AHandThatComesNearMovesTheResonanceAndIsSaid) {
     auto scene = scene_of(healthy());
+    scene.use_short = true;  // what the leads might be would hide the hand's share of the interval
     expect_good(measured(scene));
     const auto still = measured(scene);
     // A twentieth of a picofarad on 110 pF: 14 Hz, from the middle of the sweep on.
@@ -79,6 +80,37 @@ TEST(Doubts, AHandThatComesNearMovesTheResonanceAndIsSaid) {
     EXPECT_GT(touched.resonance()->frequency_u95_hz, 2 * still.resonance()->frequency_u95_hz);
     EXPECT_NEAR(touched.resonance()->frequency_hz, kTruth_hz, touched.resonance()->frequency_u95_hz);
     EXPECT_EQ(touched.resonance()->budget.back().source, "unsteadiness");
+}
+
+// The same sweep from a recorder that wrote no note, read without a period.
+measure::AnalysisRequest without_period(const test::FaultScene& scene) {
+    auto request = test::record_scene(scene);
+    request.period_frames.reset();
+    request.coil.note.reset();
+    return request;
+}
+
+TEST(Doubts, AHandThatComesNearIsSaidWithoutAKnownPeriod) {
+    auto scene = scene_of(healthy());
+    scene.shape.periods = 24;  // averaged spectra part what lies 0.2 Hz apart
+    const auto still = measure::analyze(without_period(scene));
+    ASSERT_TRUE(still.ok()) << still.error().message;
+    EXPECT_EQ(still->verdict(), Verdict::good) << said(still->findings);
+    ASSERT_NE(still->resonance(), nullptr);
+    EXPECT_NEAR(still->resonance()->frequency_hz, kTruth_hz, still->resonance()->frequency_u95_hz);
+    // From 0.02 % of the frequency for half of the time to more than a bandwidth: what moves the peak is seen in the
+    // parts of the capture, what moves it away makes a second one.
+    for (const double added_f : {0.05e-12, 0.15e-12, 0.5e-12, 1.1e-12, 3e-12}) {
+        auto moving = scene;
+        moving.bench.faults.changes.push_back({bench::DeviceChange::Kind::added_capacitance, 2, 3, 0.05, added_f});
+        const auto touched = measure::analyze(without_period(moving));
+        ASSERT_TRUE(touched.ok()) << touched.error().message;
+        EXPECT_NE(touched->verdict(), Verdict::good) << added_f << said(touched->findings);
+        if (added_f < 0.3e-12) {
+            EXPECT_TRUE(says(touched->findings, FindingCode::nonlinear, "between the parts of the capture"))
+                << added_f << said(touched->findings);
+        }
+    }
 }
 
 TEST(Doubts, APeriodLeftOutIsSaid) {

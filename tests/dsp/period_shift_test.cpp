@@ -52,7 +52,7 @@ TEST(PeriodShift, FindsTheShiftOfEachPeriod) {
         for (std::size_t p = 0; p < shifts.size(); ++p) {
             // Against their mean, 0.5e-4. Five standard deviations, and 5 % for a slope from neighbours: at a resonance
             // 600 Hz wide the groups are 40 Hz apart.
-            EXPECT_NEAR(found->relative[p], shifts[p] - 0.5e-4, 5 * found->u_relative + 0.05 * 2e-4);
+            EXPECT_NEAR(found->relative[p], shifts[p] - 0.5e-4, 5 * found->u_relative[p] + 0.05 * 2e-4);
         }
         EXPECT_TRUE(found->unsteady());
         // Student's t with 3 degrees of freedom, 97.5 %: 3.182 (tables of every textbook; from memory).
@@ -78,6 +78,51 @@ TEST(PeriodShift, NoiseAloneScattersAsChiSquare) {
     EXPECT_NEAR(sum / kDraws, 1, 0.19);
     EXPECT_EQ(unsteady, 0);
     EXPECT_EQ(changed, 0);
+}
+
+// Parts of a capture that hold unequal shares of the excitation, one of them none.
+TEST(PeriodShift, PartsCountByWhatTheyHoldOfTheExcitation) {
+    constexpr int kDraws = 300;
+    const std::vector<double> shares{1.6, 0, 2, 0.4};
+    double sum = 0;
+    for (int i = 0; i < kDraws; ++i) {
+        std::mt19937_64 engine(static_cast<std::uint64_t>(i) + 1);
+        const double sigma = 1e-3;
+        Response r;
+        r.of_periods.resize(shares.size());
+        r.of_periods_power.resize(shares.size());
+        for (double f = 57e3; f < 63e3; f += 10) {
+            Complex mean = 0;
+            for (std::size_t p = 0; p < shares.size(); ++p) {
+                // Noise of one spectrum over the root of its power; whatever a part without excitation gives.
+                std::normal_distribution<double> normal(0, sigma / std::sqrt(2 * std::max(shares[p], 1e-6)));
+                const Complex one = ratio_at(f, 60e3, 0) + Complex(normal(engine), normal(engine));
+                r.of_periods[p].push_back(one);
+                r.of_periods_power[p].push_back(shares[p]);
+                mean += shares[p] * one / 4.0;
+            }
+            r.frequency_hz.push_back(f);
+            r.ratio.push_back(mean);
+            r.variance.push_back(sigma * sigma / 4);
+        }
+        const auto found = period_shift(r, {57e3, 63e3});
+        ASSERT_TRUE(found.has_value());
+        ASSERT_EQ(found->degrees_of_freedom, 2U);
+        EXPECT_NEAR(found->u_relative[2] / found->u_relative[0], 2, 1e-9);
+        sum += found->chi_square / 2;
+        // The same noise, and the last part half a bandwidth higher.
+        for (std::size_t k = 0; k < r.ratio.size(); ++k) {
+            const Complex off = ratio_at(r.frequency_hz[k], 60e3, 5e-3) - ratio_at(r.frequency_hz[k], 60e3, 0);
+            r.of_periods[3][k] += off;
+            r.ratio[k] += 0.1 * off;
+        }
+        EXPECT_TRUE(period_shift(r, {57e3, 63e3})->unsteady());
+        const auto change = period_change(r, {});
+        ASSERT_TRUE(change.has_value());
+        EXPECT_GT(change->significance, 25);
+    }
+    // Mean 1, standard deviation sqrt(2/2/300) = 0.058: four of these.
+    EXPECT_NEAR(sum / kDraws, 1, 0.23);
 }
 
 TEST(PeriodShift, AChangeElsewhereIsFoundWhereItIs) {

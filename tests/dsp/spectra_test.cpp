@@ -46,6 +46,43 @@ TEST(AveragedSpectra, AgreeWithScipy) {
     EXPECT_EQ(half.segments, 13U);
 }
 
+// A part is what scipy-tested averaged_spectra gives for the stretch that holds its segments alone, and the whole is
+// the mean of the parts by their segments.
+TEST(AveragedSpectra, PartsAreThoseOfTheirStretches) {
+    std::mt19937_64 engine(8);
+    std::normal_distribution<double> normal;
+    std::vector<double> x(1000), y(1000);
+    for (auto& v : x) v = normal(engine);
+    for (auto& v : y) v = normal(engine);
+    for (const std::size_t segment : {100U, 101U}) {
+        const std::size_t overlap = segment / 2, hop = segment - overlap;
+        const auto whole = averaged_spectra(x, y, 48e3, segment, overlap, 4);
+        ASSERT_EQ(whole.parts.size(), 4U);
+        const std::size_t k = 17, each_but_last = (whole.segments + 3) / 4;
+        double first = 0;
+        for (std::size_t p = 0; p < 4; ++p) {
+            // 18 or 19 segments: 5, 4, 5, 4 or 5, 5, 5, 4.
+            std::size_t from = 0;
+            while (from * 4 / whole.segments < p) ++from;
+            std::size_t to = from;
+            while (to < whole.segments && to * 4 / whole.segments == p) ++to;
+            EXPECT_LE(to - from, each_but_last);
+            const std::size_t frames = (to - from - 1) * hop + segment;
+            const auto alone = averaged_spectra(std::span(x).subspan(from * hop, frames),
+                                                std::span(y).subspan(from * hop, frames), 48e3, segment, overlap);
+            ASSERT_EQ(alone.segments, to - from);
+            for (std::size_t bin = 0; bin < alone.first.size(); ++bin) {
+                EXPECT_NEAR(whole.parts[p].first[bin], alone.first[bin], 1e-12 * alone.first[bin]);
+                EXPECT_LE(std::abs(whole.parts[p].cross[bin] - alone.cross[bin]), 1e-12 * std::abs(alone.cross[bin]));
+            }
+            first += whole.parts[p].first[k] * static_cast<double>(to - from) / static_cast<double>(whole.segments);
+        }
+        EXPECT_NEAR(first, whole.first[k], 1e-12 * first);
+        EXPECT_TRUE(averaged_spectra(x, y, 48e3, 600, 300, 4).parts.empty());  // two segments
+        EXPECT_EQ(averaged_spectra(x, y, 48e3, segment, overlap).first, whole.first);
+    }
+}
+
 TEST(AveragedSpectra, SineHasItsPowerAndWhiteNoiseItsDensity) {
     const double rate = 96000;
     std::mt19937_64 random(5);
