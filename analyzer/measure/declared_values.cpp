@@ -34,6 +34,16 @@ dsp::Response lead_as_short(const BenchCaptures& b, double resistance_ohm, doubl
     return lead;
 }
 
+// A short standard as a perfect lead would give it while input 1 leaks into input 2.
+dsp::Response leak_as_short(const BenchCaptures& b, double at_10_khz) {
+    dsp::Response leak = b.standards.open ? *b.standards.open : b.coil;
+    for (std::size_t k = 0; k < leak.ratio.size(); ++k) {
+        leak.ratio[k] = Complex(0, at_10_khz * leak.frequency_hz[k] / 10e3);
+        leak.variance[k] = 0;
+    }
+    return leak;
+}
+
 }  // namespace
 
 std::vector<DeclaredValue> declared_values(const dsp::Standards& standards, const BenchTolerances& t) {
@@ -68,6 +78,9 @@ std::vector<DeclaredValue> declared_values(const dsp::Standards& standards, cons
         list.push_back({"lead", [=](BenchCaptures& b) {
                             b.standards.short_circuit = lead_as_short(b, t.lead_resistance_ohm * rectangular,
                                                                       t.lead_inductance_h * rectangular);
+                        }});
+        list.push_back({"crosstalk of the inputs", [=](BenchCaptures& b) {
+                            b.standards.short_circuit = leak_as_short(b, kCrosstalkAt10kHz * rectangular);
                         }});
     }
     return list;

@@ -13,6 +13,10 @@ namespace coldtune::measure {
 // What a film resistor of a quarter watt carries in parallel to itself, at most. Common practice, no source.
 inline constexpr double kReferenceOwn_f = 0.5e-12;
 
+// What one input of an interface leaks into the other, at most: -80 dB at 10 kHz, rising with frequency as through a
+// capacitance between neighbouring tracks. Common practice, no source.
+inline constexpr double kCrosstalkAt10kHz = 1e-4;
+
 struct BenchCaptures {
     dsp::Response coil;
     dsp::Standards standards;

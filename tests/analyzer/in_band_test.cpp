@@ -122,13 +122,45 @@ TEST(InBandBudget, HoldsWhatWasDeclaredAndDropsWhatWasMeasured) {
     };
     const auto bare = measure::analyze(request);
     ASSERT_TRUE(bare.ok() && bare->resonance() != nullptr);
-    EXPECT_THAT(sources(*bare),
-                testing::IsSupersetOf({"noise", "clock", "reference resistor", "input capacitance", "lead"}));
+    EXPECT_THAT(sources(*bare), testing::IsSupersetOf({"noise", "clock", "reference resistor", "input capacitance",
+                                                       "lead", "crosstalk of the inputs"}));
     test::add_standards(request, bench);
     const auto full = measure::analyze(request);
     ASSERT_TRUE(full.ok() && full->resonance() != nullptr);
     EXPECT_THAT(sources(*full), testing::ElementsAre("noise", "form of the loss", "clock", "load standard"));
     EXPECT_LT(*full->resonance()->q_u95, *bare->resonance()->q_u95);
+}
+
+// What one input takes from its neighbour, -80 dB at 10 kHz and rising: the coil's own 5 ohm are hardly more than what
+// 10 kohm times that looks like.
+TEST(InBandBudget, HoldsWhatTheInputsLeakWithoutAShort) {
+    bench::Bench bench = noisy_bench(5.7e3, 64, 3);
+    bench.coil = test::series_coil(5.7e3, 64, 9e-3, 8e-12);
+    const auto leaking = [](audio::CaptureFile file) {
+        auto& c = file.capture;
+        // A derivative: j w, within (w dt)^2 / 6 = 0.6 % at 5.7 kHz.
+        const double scale = 1e-4 * c.sample_rate_hz / (2 * 2 * std::numbers::pi * 10e3);
+        for (std::size_t i = 1; i + 1 < c.frames(); ++i) {
+            c.coil[i] += scale * (c.generator[i + 1] - c.generator[i - 1]);
+        }
+        return file;
+    };
+    const SweepShape shape{.period = 192000, .periods = 5};
+    auto request = test::request_for(bench, leaking(test::capture(bench, bench::Hookup::foot, shape)));
+    request.open = test::standard(bench, bench::Hookup::open, shape);
+    request.open->file = leaking(std::move(request.open->file));
+    const auto result = measure::analyze(request);
+    ASSERT_TRUE(result.ok() && result->resonance() != nullptr);
+    const double truth_hz = zero_reactance_hz(std::get<bench::LumpedCoil>(bench.coil));
+    const double off_hz = std::abs(result->resonance()->frequency_hz - truth_hz);
+    EXPECT_GT(off_hz, 400e-6 * truth_hz);  // or there would be nothing to cover
+    EXPECT_LT(off_hz, result->resonance()->frequency_u95_hz);
+    request.short_circuit = test::standard(bench, bench::Hookup::short_circuit, shape);
+    request.short_circuit->file = leaking(std::move(request.short_circuit->file));
+    const auto shorted = measure::analyze(request);
+    ASSERT_TRUE(shorted.ok() && shorted->resonance() != nullptr);
+    EXPECT_NEAR(shorted->resonance()->frequency_hz, truth_hz, shorted->resonance()->frequency_u95_hz);
+    EXPECT_LT(shorted->resonance()->frequency_u95_hz, 0.3 * result->resonance()->frequency_u95_hz);
 }
 
 // What is promised of a standard is what using it brings.
