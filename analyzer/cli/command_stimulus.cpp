@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <cmath>
 #include <memory>
 #include <nlohmann/json.hpp>
@@ -26,6 +27,13 @@ struct StimulusOptions {
 };
 
 ExitCode stimulus(const StimulusOptions& o, Console& console) {
+    // From the slowest converter on sale to ten times the fastest (common practice, no source).
+    if (!(o.rate_hz >= 1000 && o.rate_hz <= 10e6)) {
+        return console.fail("stimulus",
+                            usage_error(fmt::format("--rate {:g} Hz is no audio interface's sample rate; give one "
+                                                    "from 1 kHz to 10 MHz",
+                                                    o.rate_hz)));
+    }
     dsp::PeriodicSweep sweep;
     sweep.sample_rate_hz = o.rate_hz;
     sweep.period_frames = o.period;
@@ -34,7 +42,8 @@ ExitCode stimulus(const StimulusOptions& o, Console& console) {
     sweep.level_dbfs = o.level_dbfs;
     sweep.lead_in_frames = static_cast<std::size_t>(std::llround(0.05 * o.rate_hz));
     sweep.lead_out_frames = static_cast<std::size_t>(std::llround(0.1 * o.rate_hz));
-    sweep.fade_frames = static_cast<std::size_t>(std::llround(0.005 * o.rate_hz));
+    // 5 ms, or all of a period that is shorter.
+    sweep.fade_frames = std::min(o.period, static_cast<std::size_t>(std::llround(0.005 * o.rate_hz)));
     const auto signal = dsp::render(sweep);
     if (!signal) return console.fail("stimulus", usage_error(signal.error().message));
     audio::CaptureNote note;

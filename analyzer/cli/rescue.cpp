@@ -1,12 +1,16 @@
 #include "analyzer/cli/rescue.hpp"
 
+#include <fcntl.h>
 #include <fmt/format.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include <algorithm>
+#include <cerrno>
 #include <cmath>
 #include <cstdlib>
 #include <map>
+#include <system_error>
 
 #include "analyzer/book/kept_files.hpp"
 #include "analyzer/record/plain_text.hpp"
@@ -58,6 +62,12 @@ Status check_room(const std::vector<Need>& needs) {
         struct stat status {};
         const fs::path folder = folder_there(need.folder);
         if (::stat(folder.c_str(), &status) != 0) continue;  // writing will say it
+        if (::faccessat(AT_FDCWD, folder.c_str(), W_OK, AT_EACCESS) != 0) {
+            return bad_input(
+                fmt::format("{}: no file can be written into this folder ({}); choose another place, "
+                            "nothing was swept",
+                            record::one_line(folder.string(), 200), std::generic_category().message(errno)));
+        }
         Disk& disk = disks[status.st_dev];
         disk.folder = folder;
         disk.bytes += need.bytes;

@@ -22,7 +22,8 @@ struct Need {
 // (usage): the sweep asked for would be longer than a capture may be.
 Result<std::uint64_t> bytes_of_session(const measure::SessionSettings& settings, std::size_t captures, bool book);
 
-// Errors (bad_input): a disk has less free than will be written to it. One that does not tell is believed to have room.
+// Errors (bad_input): a folder may not be written into, a disk has less free than will be written to it. One that does
+// not tell is believed to have room.
 Status check_room(const std::vector<Need>& needs);
 
 // Where captures go that nothing else could take: the person's state folder (XDG base directories), then the folder for

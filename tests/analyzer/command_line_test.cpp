@@ -248,6 +248,7 @@ TEST_F(CommandLine, BadInputEndsInOneLineAndTheRightCode) {
         {{"predict", at("coil.json"), "--rate", "1"}, 2, "rate"},
         {{"stimulus", "--out", at("no-such-folder") + "/s.wav"}, 3, "no-such-folder"},
         {{"stimulus", "--level", "3", "--out", at("s.wav")}, 2, "level"},
+        {{"stimulus", "--rate", "1e12", "--out", at("s.wav")}, 2, "--rate 1e+12 Hz is no audio interface's"},
         {{"stimulus", "--band", "86k:1k", "--out", at("s.wav")}, 2, "band"},
         {{"stimulus", "--band", "1k", "--out", at("s.wav")}, 2, "--band"},
         {{"simulate", at("coil.json"), "--hookup", "foot", "--out", at("x.wav")}, 3, "coil.json"},

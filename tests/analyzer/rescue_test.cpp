@@ -2,6 +2,8 @@
 #include "analyzer/cli/rescue.hpp"
 
 #include <gmock/gmock.h>
+#include <sys/types.h>
+#include <unistd.h>
 
 #include <cstdlib>
 
@@ -83,6 +85,21 @@ TEST_F(Rescue, RoomIsLookedForBeforeTheSweep) {
                                 path(), "--period", "16777216", "--periods", "1000"});
     EXPECT_EQ(said.code, 2);
     EXPECT_THAT(said.err, HasSubstr("is longer than a capture may be"));
+}
+
+TEST_F(Rescue, AFolderThatTakesNoFileIsFoundBeforeTheSweep) {
+    const testing::ScratchFolder folder;
+    ASSERT_TRUE(cli::check_room({{folder.path(), 1}}).ok());
+    fs::permissions(folder.path(), fs::perms{0555});
+    // Root may write anywhere: nobody (65534 on every Linux) may not.
+    const bool root = ::geteuid() == 0;
+    ASSERT_EQ(root ? ::seteuid(65534) : 0, 0);
+    const auto refused = cli::check_room({{folder.path(), 1}});
+    ASSERT_EQ(root ? ::seteuid(0) : 0, 0);
+    fs::permissions(folder.path(), fs::perms{0755});
+    ASSERT_FALSE(refused.ok());
+    EXPECT_THAT(refused.error().message,
+                HasSubstr(folder.path().string() + ": no file can be written into this folder"));
 }
 
 TEST_F(Rescue, TheStandardsOfOneInputAreKeptToo) {
