@@ -19,7 +19,9 @@ constexpr std::size_t kMostSections = 192;
 
 // What does not change when a capacitance is added at the head.
 struct Frame {
-    Winding winding;
+    explicit Frame(const Winding& winding) : loss(winding) {}
+
+    WindingLoss loss;
     Eigen::MatrixXd inductance_h;
     Eigen::MatrixXd bare_capacitance_f;  // before any capacitance was added
     Eigen::VectorXd topload_charge_f;    // per volt on each node
@@ -53,8 +55,7 @@ std::size_t allowed_sections(const CoilDescription& coil, std::size_t wanted) {
 }
 
 std::shared_ptr<Frame> make_frame(const CoilDescription& coil, std::size_t sections) {
-    auto frame = std::make_shared<Frame>();
-    frame->winding = coil.secondary;
+    auto frame = std::make_shared<Frame>(coil.secondary);
     frame->inductance_h = section_inductance_h(coil.secondary, sections);
     MaxwellSolution charges = solve_maxwell(coil_conductors(coil, sections));
     frame->bare_capacitance_f = std::move(charges.capacitance_f);
@@ -114,7 +115,7 @@ const Eigen::MatrixXd& SecondaryModel::node_capacitance_f() const {
 }
 
 double SecondaryModel::branch_resistance_ohm(double frequency_hz) const {
-    return winding_ac_resistance_ohm(state_->frame->winding, frequency_hz) / static_cast<double>(sections());
+    return state_->frame->loss.ac_resistance_ohm(frequency_hz) / static_cast<double>(sections());
 }
 
 Profile SecondaryModel::profile(std::size_t mode) const {

@@ -39,4 +39,14 @@ double proximity_factor(double length_over_diameter, double wire_over_pitch);
 // Medhurst's limit is ours. Copper loss alone: no dielectric, ground or radiation loss.
 double winding_ac_resistance_ohm(const Winding& winding, double frequency_hz);
 
+// The same at many frequencies: what does not depend on them is worked out once.
+class WindingLoss {
+public:
+    explicit WindingLoss(const Winding& winding);
+    [[nodiscard]] double ac_resistance_ohm(double frequency_hz) const;
+
+private:
+    double wire_diameter_m_, resistivity_ohm_m_, dc_resistance_ohm_, proximity_;
+};
+
 }  // namespace coldtune::model
