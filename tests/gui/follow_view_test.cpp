@@ -6,6 +6,7 @@
 
 #include "tests/gui/headless_window.hpp"
 #include "tests/gui/window_benches.hpp"
+#include "tests/support/patience.hpp"
 
 namespace coldtune::gui {
 namespace {
@@ -19,7 +20,8 @@ TEST(Window, FollowingShowsReadingsAsTheyComeAndKeepsTheLast) {
     const auto asked = std::chrono::steady_clock::now();
     while (!w.state().live() || w.state().following->readings < 12) {
         w.frames();
-        ASSERT_LT(std::chrono::steady_clock::now() - asked, std::chrono::seconds(60)) << w.state().complaint;
+        ASSERT_LT(std::chrono::steady_clock::now() - asked, testing::kPatience * std::chrono::seconds(60))
+            << w.state().complaint;
     }
     const auto* r = w.state().following->latest->resonance();
     ASSERT_NE(r, nullptr) << w.state().following->latest->findings.front().text;
@@ -56,7 +58,8 @@ TEST(Window, FollowingWithoutAResonanceShowsNoNumberAndKeepsNothing) {
     const auto asked = std::chrono::steady_clock::now();
     while (!w.state().live() || w.state().following->readings < 3) {
         w.frames();
-        ASSERT_LT(std::chrono::steady_clock::now() - asked, std::chrono::seconds(60)) << w.state().complaint;
+        ASSERT_LT(std::chrono::steady_clock::now() - asked, testing::kPatience * std::chrono::seconds(60))
+            << w.state().complaint;
     }
     EXPECT_EQ(w.state().following->latest->resonance(), nullptr);
     ASSERT_EQ(w.app().scene().marks.size(), 1U) << "only what was calculated";
@@ -89,7 +92,8 @@ TEST(Window, TheInputLevelsAreShownWithoutASweep) {
     const auto asked = std::chrono::steady_clock::now();
     while (!(w.state().coil_meter.peak > 0)) {
         w.frames();
-        ASSERT_LT(std::chrono::steady_clock::now() - asked, std::chrono::seconds(30)) << w.state().complaint;
+        ASSERT_LT(std::chrono::steady_clock::now() - asked, testing::kPatience * std::chrono::seconds(30))
+            << w.state().complaint;
     }
     // Noise of -40 dBFS (rms 0.007) over a tenth of a second peaks four to five times as high.
     EXPECT_NEAR(w.state().coil_meter.peak, 0.032, 0.012);

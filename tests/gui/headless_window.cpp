@@ -5,6 +5,8 @@
 #include <chrono>
 #include <thread>
 
+#include "tests/support/patience.hpp"
+
 namespace coldtune::gui {
 
 HeadlessWindow::HeadlessWindow(PortFactory ports, float scale, ImVec2 size) : scale_(scale) {
@@ -117,7 +119,7 @@ bool HeadlessWindow::first_sweep() {
 }
 
 bool HeadlessWindow::settle(double seconds) {
-    const auto until = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
+    const auto until = std::chrono::steady_clock::now() + std::chrono::duration<double>(testing::kPatience * seconds);
     while (std::chrono::steady_clock::now() < until) {
         frames(1);
         if (state().idle()) {

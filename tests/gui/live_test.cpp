@@ -6,6 +6,7 @@
 
 #include "tests/gui/virtual_screen.hpp"
 #include "tests/support/jack_server.hpp"
+#include "tests/support/patience.hpp"
 
 namespace coldtune::testing {
 namespace {
@@ -29,11 +30,11 @@ TEST(WindowLive, FindsTheCoilBehindTheAudioServer) {
                                         {{"do", "sweep_or_stop"}},
                                         {{"state", (folder / "asked.json").string()}},
                                         {{"do", "acknowledge_cautions"}},
-                                        {{"wait", "idle"}, {"seconds", 60}},
+                                        {{"wait", "idle"}, {"seconds", 60 * kPatience}},
                                         {{"state", answer}}})
                                       .dump());
-    const auto outcome =
-        run({COLDTUNE_BIN_DIR "/coldtune-window", "--fresh", "--script", script.string()}, std::chrono::seconds(120));
+    const auto outcome = run({COLDTUNE_BIN_DIR "/coldtune-window", "--fresh", "--script", script.string()},
+                             kPatience * std::chrono::seconds(120));
     ASSERT_EQ(outcome.code, 0) << outcome.errors;
     EXPECT_TRUE(Json::parse(bytes_of(folder / "asked.json"))["cautions_open"].get<bool>())
         << "a real interface is not swept before the cautions are acknowledged";
