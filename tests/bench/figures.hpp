@@ -1,4 +1,4 @@
-// Figures that take minutes and are read by people, not watched by a test: each prints a table.
+// Figures that take minutes and are read by people, not watched by a test: each prints a table, but for the last.
 #pragma once
 
 namespace coldtune::figures {
@@ -9,5 +9,7 @@ void print_efficiency(int runs);
 void print_sweep_time();
 // Processor time and memory against the size of the task, with fitted exponents.
 void print_growth();
+// A below-band problem and its result as JSON, for tests/bench/side_by_side.
+void print_below_band_problem();
 
 }  // namespace coldtune::figures

@@ -1,4 +1,4 @@
-// coldtune-figures efficiency [RUNS] | sweep-time | growth
+// coldtune-figures efficiency [RUNS] | sweep-time | growth | below-band-problem
 #include <cstdio>
 #include <cstdlib>
 #include <string>
@@ -13,8 +13,10 @@ int main(int argc, char** argv) {
         coldtune::figures::print_sweep_time();
     } else if (what == "growth") {
         coldtune::figures::print_growth();
+    } else if (what == "below-band-problem") {
+        coldtune::figures::print_below_band_problem();
     } else {
-        std::fputs("usage: coldtune-figures efficiency [RUNS] | sweep-time | growth\n", stderr);
+        std::fputs("usage: coldtune-figures efficiency [RUNS] | sweep-time | growth | below-band-problem\n", stderr);
         return 2;
     }
     return 0;

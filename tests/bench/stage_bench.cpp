@@ -9,6 +9,7 @@
 #include "analyzer/measure/analysis_context.hpp"
 #include "analyzer/measure/in_band.hpp"
 #include "dsp/capture_health.hpp"
+#include "tests/bench/below_band_problem.hpp"
 #include "tests/bench/bench_captures.hpp"
 #include "tests/support/scratch_folder.hpp"
 
@@ -76,6 +77,16 @@ void in_band_result(benchmark::State& state) {
     }
 }
 BENCHMARK(in_band_result)->Unit(benchmark::kMillisecond);
+
+void below_band_fit(benchmark::State& state) {
+    const test::BelowBandProblem problem = test::below_band_problem();
+    for (auto _ : state) {
+        const auto outcome = problem.outcome();
+        if (!std::holds_alternative<measure::BelowBandFit>(outcome)) state.SkipWithError("no resonance");
+    }
+    state.counters["bins"] = static_cast<double>(problem.corrected.frequency_hz.size());
+}
+BENCHMARK(below_band_fit)->Unit(benchmark::kMillisecond);
 
 // Everything between the last sample and the result, as live tuning does it: a stretch out of a loop that is
 // concentrated on the resonance.
