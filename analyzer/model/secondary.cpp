@@ -164,8 +164,10 @@ ModeEquivalent SecondaryModel::equivalent(std::size_t mode) const {
 namespace {
 
 Drive drive_at(const SecondaryModel& model, double frequency_hz, const ModelScale& scale) {
-    return {2.0 * std::numbers::pi * frequency_hz, scale.resistance * model.branch_resistance_ohm(frequency_hz),
-            scale.capacitance, scale.inductance};
+    // Free of loss nothing is asked of the wire: its Bessel functions cost more than the sum over the modes.
+    const double resistance =
+        scale.resistance == 0 ? 0.0 : scale.resistance * model.branch_resistance_ohm(frequency_hz);
+    return {2.0 * std::numbers::pi * frequency_hz, resistance, scale.capacitance, scale.inductance};
 }
 
 }  // namespace

@@ -132,14 +132,22 @@ Eigen::VectorXcd modal_currents(const ModalCircuit& circuit, const Drive& drive,
     const auto reactance = [&](Index k) {
         return drive.omega * drive.inductance - circuit.omega_squared(k) / (drive.omega * drive.capacitance);
     };
+    if (r == 0.0) {  // each mode for itself
+        Eigen::VectorXcd y(modes);
+        for (Index k = 0; k < modes; ++k) y(k) = Complex(0.0, -source(k) / reactance(k));
+        return y;
+    }
     // (r overlap + j reactance) y = source, off-diagonal loss iterated: it couples two modes by r against the reactance
     // of at least one of them, so each round gains about a Q. Real and imaginary parts are two columns: real products.
     Eigen::VectorXcd inverse(modes);
-    for (Index k = 0; k < modes; ++k) inverse(k) = 1.0 / Complex(r * circuit.overlap(k, k), reactance(k));
+    for (Index k = 0; k < modes; ++k) {  // without the library's search for infinities: r overlap > 0
+        const Complex own(r * circuit.overlap(k, k), reactance(k));
+        inverse(k) = std::conj(own) / std::norm(own);
+    }
     Eigen::VectorXcd y = inverse.cwiseProduct(source);
     Eigen::Matrix<double, Eigen::Dynamic, 2> parts(modes, 2);
     Eigen::Matrix<double, Eigen::Dynamic, 2> image(modes, 2);
-    bool settled = r == 0.0;
+    bool settled = false;
     for (int round = 0; round < 60 && !settled; ++round) {
         parts.col(0) = y.real();
         parts.col(1) = y.imag();
