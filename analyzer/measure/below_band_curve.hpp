@@ -96,7 +96,8 @@ struct Problem {
 
     // Everything of the model that depends on the three parameters it is not linear in, at every group.
     struct Members {
-        std::vector<std::vector<Complex>> at;  // [group][member]
+        std::vector<std::vector<Complex>> at;     // [group][member]
+        std::vector<ShapeFamily::Slopes> slopes;  // [group]; empty unless asked for
     };
 
     [[nodiscard]] double resistance(const double* x, const Group& g) const {
@@ -109,12 +110,18 @@ struct Problem {
     }
 
     // p: capacitance, resonance, loss, slope of the loss: the first parameters, in their order.
-    [[nodiscard]] Members members(const double* p) const {
+    [[nodiscard]] Members members(const double* p, bool with_slopes = false) const {
         Members m;
         m.at.resize(groups.size());
+        if (with_slopes) m.slopes.resize(groups.size());
         for (std::size_t i = 0; i < groups.size(); ++i) {
-            family.evaluate(groups[i].frequency_hz, kLogScale * p[kCapacitance], kLogScale * p[kResonance],
-                            resistance(p, groups[i]), m.at[i]);
+            const double f = groups[i].frequency_hz, r = resistance(p, groups[i]);
+            const double a = kLogScale * p[kCapacitance], b = kLogScale * p[kResonance];
+            if (with_slopes) {
+                family.evaluate(f, a, b, r, m.at[i], m.slopes[i]);
+            } else {
+                family.evaluate(f, a, b, r, m.at[i]);
+            }
         }
         return m;
     }
@@ -154,36 +161,28 @@ struct Problem {
                                2 * std::numbers::pi * g.frequency_hz * stray_prior_f * x[kStray]);
     }
 
-    // Columns of the parameters the model is not linear in. Two are differenced (central, step 1e-5 on parameters of
-    // order one and a smooth model: error about 1e-10); the others follow, since raising every capacitance by e^a at a
-    // fixed resonance raises the admittance of the coil by e^a and its resistance against its impedance level by as
-    // much.
+    // Columns of the parameters the model is not linear in. That of the capacitance follows from the others, since
+    // raising every capacitance by e^a at a fixed resonance raises the admittance of the coil by e^a and its resistance
+    // against its impedance level by as much.
     void differentiate_curve(const double* x, const Members& here, double* jacobian) const {
-        constexpr double kStep = 1e-5;
-        double p[kLossSlope + 1];
-        std::copy(x, x + kLossSlope + 1, p);
-        p[kResonance] = x[kResonance] + kStep;
-        const Members higher = members(p);
-        p[kResonance] = x[kResonance] - kStep;
-        const Members lower = members(p);
         const double farad = coil_farad(x[kCapacitance]);
         for (std::size_t i = 0; i < groups.size(); ++i) {
             const Group& g = groups[i];
             const Complex factor = bent(x, g);
             const auto column = [&](Eigen::Index k) { return jacobian + k * rows(); };
-            store(
-                column(kResonance), i, g,
-                (model(x, x[kCapacitance], g, higher.at[i]) - model(x, x[kCapacitance], g, lower.at[i])) / (2 * kStep));
-            // d / d ln(resistance), of the described shape only: the others are taken free of loss.
-            const double r = resistance(x, g);
-            const Complex loss =
-                (described(x, g, r * std::exp(kStep)) - described(x, g, r * std::exp(-kStep))) / (2 * kStep) * factor;
+            const ShapeFamily::Slopes& slopes = here.slopes[i];
+            Complex coil = here.at[i][0] + tangent_admittance(g, farad) * x[kTangent];
+            Complex resonance = slopes.by_resonance[0];
+            for (std::size_t k = 1; k < here.at[i].size(); ++k) {
+                const double share = x[kShapes + static_cast<Eigen::Index>(k) - 1];
+                coil += share * here.at[i][k];
+                resonance += share * slopes.by_resonance[k];
+            }
+            // Of the described shape only: the others are taken free of loss.
+            const Complex loss = slopes.by_log_resistance * factor;
+            store(column(kResonance), i, g, kLogScale * resonance * factor);
             store(column(kLoss), i, g, kLossPrior * loss);
             store(column(kLossSlope), i, g, kLossSlopePrior * std::log(g.frequency_hz / edge_hz) * loss);
-            Complex coil = here.at[i][0] + tangent_admittance(g, farad) * x[kTangent];
-            for (std::size_t k = 1; k < here.at[i].size(); ++k) {
-                coil += x[kShapes + static_cast<Eigen::Index>(k) - 1] * here.at[i][k];
-            }
             store(column(kCapacitance), i, g, kLogScale * (coil * factor + loss));
         }
     }
@@ -194,7 +193,7 @@ struct Problem {
     }
 
     void evaluate(const double* x, double* r, double* jacobian) const {
-        const Members here = members(x);
+        const Members here = members(x, jacobian != nullptr);
         for (std::size_t i = 0; i < groups.size(); ++i) {
             store(r, i, groups[i], model(x, x[kCapacitance], groups[i], here.at[i]) - groups[i].admittance);
         }

@@ -3,6 +3,8 @@
 #include <cmath>
 #include <functional>
 
+#include "analyzer/model/secondary_modes.hpp"
+
 namespace coldtune::measure {
 namespace {
 
@@ -126,6 +128,28 @@ void ShapeFamily::evaluate(double frequency_hz, double a, double b, double resis
     // the time.
     const std::complex<double> described = at(members_[0], 0);
     for (std::size_t k = 1; k < members_.size(); ++k) out[k] = at(members_[k], 0) - described;
+}
+
+void ShapeFamily::evaluate(double frequency_hz, double a, double b, double resistance,
+                           std::vector<std::complex<double>>& out, Slopes& slopes) const {
+    const double capacitance = std::exp(a);
+    const double inductance = std::exp(-2 * b - a);
+    const auto at = [&](const Member& m, double r) {
+        return m.model.foot_slopes(frequency_hz,
+                                   {capacitance * m.capacitance_scale, inductance * m.inductance_scale, r});
+    };
+    out.resize(members_.size());
+    slopes.by_resonance.resize(members_.size());
+    // ln of the inductance goes with -2 b.
+    const model::FootSlopes lossy = at(members_[0], resistance), described = at(members_[0], 0);
+    out[0] = lossy.admittance;
+    slopes.by_resonance[0] = -2.0 * lossy.by_log_inductance;
+    slopes.by_log_resistance = lossy.by_log_resistance;
+    for (std::size_t k = 1; k < members_.size(); ++k) {
+        const model::FootSlopes other = at(members_[k], 0);
+        out[k] = other.admittance - described.admittance;
+        slopes.by_resonance[k] = -2.0 * (other.by_log_inductance - described.by_log_inductance);
+    }
 }
 
 std::complex<double> ShapeFamily::described(double frequency_hz, double a, double b, double resistance) const {

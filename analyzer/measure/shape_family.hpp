@@ -42,6 +42,15 @@ public:
     void evaluate(double frequency_hz, double a, double b, double resistance,
                   std::vector<std::complex<double>>& out) const;
 
+    // The same with derivatives: of each by b, and of the described shape by the logarithm of the resistance (the
+    // others are free of loss).
+    struct Slopes {
+        std::vector<std::complex<double>> by_resonance;
+        std::complex<double> by_log_resistance;
+    };
+    void evaluate(double frequency_hz, double a, double b, double resistance, std::vector<std::complex<double>>& out,
+                  Slopes& slopes) const;
+
     // The described shape alone.
     [[nodiscard]] std::complex<double> described(double frequency_hz, double a, double b, double resistance) const;
 

@@ -176,6 +176,10 @@ std::complex<double> SecondaryModel::foot_admittance(double frequency_hz, const 
     return drive(state_->open, drive_at(*this, frequency_hz, scale)).foot_admittance;
 }
 
+FootSlopes SecondaryModel::foot_slopes(double frequency_hz, const ModelScale& scale) const {
+    return model::foot_slopes(state_->open, drive_at(*this, frequency_hz, scale));
+}
+
 std::complex<double> SecondaryModel::head_volts_per_volt(double frequency_hz, const ModelScale& scale) const {
     return drive(state_->open, drive_at(*this, frequency_hz, scale)).head_ratio;
 }

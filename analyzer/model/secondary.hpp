@@ -75,6 +75,9 @@ struct Calculated {
     Handbook handbook;
 };
 
+// Admittance at the foot with its derivatives by the logarithms of two factors of ModelScale.
+struct FootSlopes;
+
 class SecondaryModel {
 public:
     // Errors: check_geometry's. Never fails numerically for a geometry that passed it.
@@ -91,6 +94,7 @@ public:
 
     // Admittance at the foot, head free, siemens, at any frequency > 0; includes loss. Costs one sum over modes.
     [[nodiscard]] std::complex<double> foot_admittance(double frequency_hz, const ModelScale& scale = {}) const;
+    [[nodiscard]] FootSlopes foot_slopes(double frequency_hz, const ModelScale& scale = {}) const;
     // Impedance at the foot with the head tied to the return (the `winding` hookup), ohm.
     [[nodiscard]] std::complex<double> winding_impedance(double frequency_hz, const ModelScale& scale = {}) const;
     // Head voltage per volt at the foot.

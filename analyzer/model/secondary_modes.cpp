@@ -186,6 +186,28 @@ Driven drive(const ModalCircuit& circuit, const Drive& drive) {
     return {foot, circuit.head_ratio + head / admittance_per_farad};
 }
 
+FootSlopes foot_slopes(const ModalCircuit& circuit, const Drive& drive) {
+    using Complex = std::complex<double>;
+    const Eigen::VectorXcd y = modal_currents(circuit, drive, circuit.foot);
+    FootSlopes slopes;
+    Complex squares = 0;
+    slopes.admittance = Complex(0.0, drive.omega * drive.capacitance * circuit.shunt_f);
+    for (Index k = 0; k < y.size(); ++k) {
+        slopes.admittance += circuit.foot(k) * y(k);
+        squares += y(k) * y(k);
+    }
+    slopes.by_log_inductance = Complex(0.0, -drive.omega * drive.inductance) * squares;
+    if (drive.branch_resistance == 0.0) return slopes;
+    Eigen::Matrix<double, Eigen::Dynamic, 2> parts(y.size(), 2);
+    parts.col(0) = y.real();
+    parts.col(1) = y.imag();
+    const Eigen::Matrix<double, Eigen::Dynamic, 2> image = circuit.overlap * parts;
+    const Complex lost(parts.col(0).dot(image.col(0)) - parts.col(1).dot(image.col(1)),
+                       2 * parts.col(0).dot(image.col(1)));
+    slopes.by_log_resistance = -drive.branch_resistance * lost;
+    return slopes;
+}
+
 VectorXd mode_voltage(const ModalCircuit& circuit, const MatrixXd& inductance_h, Index mode) {
     const VectorXd step = inductance_h * circuit.current.col(mode) * std::sqrt(circuit.omega_squared(mode));
     VectorXd voltage = VectorXd::Zero(step.size() + 1);

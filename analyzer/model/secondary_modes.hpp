@@ -58,6 +58,15 @@ Eigen::VectorXcd modal_currents(const ModalCircuit& circuit, const Drive& drive,
 // behind it should the resistance be so large that the iteration does not converge.
 Driven drive(const ModalCircuit& circuit, const Drive& drive);
 
+// The admittance at the foot and how it goes with the scale of what it is made of: with Z = r overlap + j reactance the
+// matrix of the modes and y its solution, dY = -y^T dZ y, because Z is symmetric.
+struct FootSlopes {
+    std::complex<double> admittance;
+    std::complex<double> by_log_inductance;  // dY / d ln(factor)
+    std::complex<double> by_log_resistance;
+};
+FootSlopes foot_slopes(const ModalCircuit& circuit, const Drive& drive);
+
 // Node voltages of a mode with the foot at 0, from the branch voltages: one more than branches. Scale as `current`.
 Eigen::VectorXd mode_voltage(const ModalCircuit& circuit, const Eigen::MatrixXd& inductance_h, Eigen::Index mode);
 

@@ -120,6 +120,32 @@ TEST(SecondaryModel, DrivenQuantitiesAreThoseOfADirectSolve) {
     }
 }
 
+// Central differences of the driven admittance, which the test above holds against a direct solve: step 1e-4, so that
+// curvature and rounding each leave less than 1e-6 of the slope away from the resonance's own width.
+TEST(SecondaryModel, SlopesOfTheFootAdmittanceAreItsDifferences) {
+    const SecondaryModel model = build(coil_with_toroid(), 24);
+    constexpr double step = 1e-4;
+    for (const double relative : {0.1, 0.5, 0.9, 1.1, 2.5}) {
+        for (const double loss : {0.0, 1.0, 20.0}) {
+            const double f = relative * model.modes_hz()[0];
+            const ModelScale scale{1.1, 0.9, loss};
+            const FootSlopes slopes = model.foot_slopes(f, scale);
+            EXPECT_EQ(slopes.admittance, model.foot_admittance(f, scale));
+            const auto moved = [&](double inductance, double resistance) {
+                return model.foot_admittance(f, {1.1, 0.9 * std::exp(inductance), loss * std::exp(resistance)});
+            };
+            const Complex inductance = (moved(step, 0) - moved(-step, 0)) / (2 * step);
+            const Complex resistance = (moved(0, step) - moved(0, -step)) / (2 * step);
+            EXPECT_LT(std::abs(slopes.by_log_inductance - inductance), 1e-6 * std::abs(inductance)) << f << ' ' << loss;
+            if (loss == 0) {
+                EXPECT_EQ(slopes.by_log_resistance, Complex(0));
+            } else {
+                EXPECT_LT(std::abs(slopes.by_log_resistance - resistance), 1e-6 * std::abs(resistance)) << f;
+            }
+        }
+    }
+}
+
 TEST(SecondaryModel, EnormousLossFallsBackToTheDirectSolve) {
     // So much resistance that the modes are no longer nearly independent.
     const SecondaryModel model = build(coil_with_toroid(), 16);
