@@ -17,6 +17,7 @@
 #include "gui/settings_file.hpp"
 #include "gui/theme.hpp"
 #include "tests/gui/virtual_screen.hpp"
+#include "tests/support/patience.hpp"
 #include "tests/support/process.hpp"
 #include "tests/support/scratch_folder.hpp"
 #include "tests/support/written_result.hpp"
@@ -25,6 +26,7 @@ namespace coldtune::gui {
 namespace {
 
 using coldtune::testing::bytes_of;
+using coldtune::testing::kPatience;
 using coldtune::testing::Process;
 using coldtune::testing::run;
 using coldtune::testing::ScratchFolder;
@@ -252,7 +254,7 @@ TEST_F(RealWindow, RealKeysSweepAndStop) {
     ASSERT_TRUE(appears("stopped.json")) << "the space bar did not stop the sweep";
     // A whole sweep takes about ten seconds here.
     EXPECT_LT(std::chrono::steady_clock::now() - asked, 4s);
-    EXPECT_EQ(window.wait(30s), 0) << window.errors();
+    EXPECT_EQ(window.wait(kPatience * 30s), 0) << window.errors();
     EXPECT_TRUE(state("stopped.json")["runs"].empty());
 }
 
@@ -305,10 +307,10 @@ TEST_F(RealWindow, ASignalEndsItSavedAndInOrder) {
         steps.insert(steps.begin() + 3, Json::object({{"state", file("typed.json")}}));
         std::filesystem::remove(folder_ / "typed.json");
         Process window(command(script(steps)));
-        for (int k = 0; k < 400 && !std::filesystem::exists(folder_ / "typed.json"); ++k)
+        for (int k = 0; k < 400 * kPatience && !std::filesystem::exists(folder_ / "typed.json"); ++k)
             std::this_thread::sleep_for(50ms);
         window.signal(signal);
-        EXPECT_EQ(window.wait(20s), 0) << window.errors();
+        EXPECT_EQ(window.wait(kPatience * 20s), 0) << window.errors();
         EXPECT_EQ(remembered(folder_.path())["draft"]["text"]["secondary.turns"], "two thou");
     }
 }
@@ -319,10 +321,10 @@ TEST_F(RealWindow, AScreenThatVanishesTakesAtMostTheLastSecondsAlong) {
     auto screen = std::make_unique<VirtualScreen>(folder);
     Process window(command(script(kTyping)));
     // Until the settings are written while it runs; no event wakes it for that.
-    for (int k = 0; k < 400 && remembered(folder).is_null(); ++k) std::this_thread::sleep_for(50ms);
+    for (int k = 0; k < 400 * kPatience && remembered(folder).is_null(); ++k) std::this_thread::sleep_for(50ms);
     EXPECT_FALSE(window.wait(0s)) << "still running";
     screen.reset();
-    ASSERT_TRUE(window.wait(20s));
+    ASSERT_TRUE(window.wait(kPatience * 20s));
     EXPECT_EQ(remembered(folder)["draft"]["name"], "half fini");
     EXPECT_EQ(remembered(folder)["draft"]["text"]["secondary.turns"], "two thou");
     std::size_t drafts = 0;
@@ -335,13 +337,13 @@ TEST_F(RealWindow, AScreenThatVanishesTakesAtMostTheLastSecondsAlong) {
 TEST_F(RealWindow, SaysWhatIsMissing) {
     unsetenv("DISPLAY");
     unsetenv("WAYLAND_DISPLAY");
-    const auto outcome = run({COLDTUNE_BIN_DIR "/coldtune-window", "--fresh"}, 20s);
+    const auto outcome = run({COLDTUNE_BIN_DIR "/coldtune-window", "--fresh"}, kPatience * 20s);
     EXPECT_EQ(outcome.code, 5);
     EXPECT_THAT(outcome.errors, ::testing::HasSubstr("no display"));
     EXPECT_EQ(std::count(outcome.errors.begin(), outcome.errors.end(), '\n'), 1);
-    EXPECT_EQ(run({COLDTUNE_BIN_DIR "/coldtune-window", "--fresh", "no/such/missing.json"}, 20s).code, 3);
-    EXPECT_EQ(run({COLDTUNE_BIN_DIR "/coldtune-window", "--nonsense"}, 20s).code, 2);
-    EXPECT_EQ(run({COLDTUNE_BIN_DIR "/coldtune-window", "--help"}, 20s).code, 0);
+    EXPECT_EQ(run({COLDTUNE_BIN_DIR "/coldtune-window", "--fresh", "no/such/missing.json"}, kPatience * 20s).code, 3);
+    EXPECT_EQ(run({COLDTUNE_BIN_DIR "/coldtune-window", "--nonsense"}, kPatience * 20s).code, 2);
+    EXPECT_EQ(run({COLDTUNE_BIN_DIR "/coldtune-window", "--help"}, kPatience * 20s).code, 0);
 }
 
 }  // namespace
