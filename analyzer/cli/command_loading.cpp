@@ -88,7 +88,7 @@ Command add_loading(CLI::App& root) {
         ->type_name("VALUE=FILE");
     add_quantity(*app, "--tolerance", o->tolerance, record::Unit::ratio, "Limit of every other capacitor (default 1%)");
     add_quantity(*app, "--capacitor-lead", o->lead_f, record::Unit::farad,
-                 "What the capacitor's leads may add, plus or minus (default 1p)");
+                 "What the capacitor's leads may add, plus or minus (default 2p)");
     o->bench.hookup_name = "foot";
     add_bench_options(*app, o->bench);
     app->get_option("--hookup")->required(false)->description("foot (default) for a secondary, tank for a primary");

@@ -16,9 +16,10 @@
 
 namespace coldtune::measure {
 
-// What the capacitor's leads may add, plus/minus, rectangular (common practice, no source: a short lead hanging free of
-// the winding, the remainder of a longer one that was measured and added to the value).
-inline constexpr double kDefaultLeadLimit_f = 1e-12;
+// What the capacitor's leads may add, plus/minus, rectangular (common practice, no source: ten to twenty centimetres of
+// thin lead and a clip hanging free of the winding, or the remainder of a longer one that was measured and added to the
+// value). Every point has it alike, so that nothing in the series tells it from the coil's own capacitance.
+inline constexpr double kDefaultLeadLimit_f = 2e-12;
 // Of the leads of a capacitor across a tank: ten centimetres of wire, rectangular (common practice, no source).
 inline constexpr double kTankLeadLimit_h = 0.1e-6;
 

@@ -155,8 +155,10 @@ SeriesJudgement judge_series(const SeriesInput& given, const LoadingCurve* curve
     }
     const auto alone = free(input);
     const double chance = alone ? alone->chance() : 0;
-    if (curve != nullptr && alone) {
-        const double ratio = alone->inductance_h / curve->inductance_h();
+    if (curve != nullptr) {
+        // Capacitors a thousand times too large leave no capacitance of the coil's own for the distributed curve.
+        const SeriesEstimate& seen = alone ? *alone : *out.straight_line;
+        const double ratio = seen.inductance_h / curve->inductance_h();
         if (std::abs(std::log(ratio)) > std::log(kWrongInductance) + 2 * prior.inductance) {
             return refused({FindingCode::nonlinear, Weight::reject,
                             fmt::format("the series gives {:.2g} times the described inductance: check the capacitors "
