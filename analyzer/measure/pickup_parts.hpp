@@ -32,10 +32,9 @@ Points pool(const dsp::Response& response, const dsp::Band& band, double relativ
 inline constexpr double kCornerPrior = 0.25;
 
 // What the lead and the resistor's end add to the foot behind the reference resistor: a clip lead of ten to thirty
-// centimetres makes 5 to 30 pF to its surroundings, half a metre of cable 50 (common practice, no source). It makes a
-// corner with the reference resistor that bends the curve as a nearer resonance would; no standard sees it, the second
-// input being on the wire.
-inline constexpr double kFootLead_f = 20e-12, kFootLeadPrior_f = 20e-12;  // mean, standard uncertainty
+// centimetres makes 5 to 30 pF to its surroundings (common practice, no source). It makes a corner with the reference
+// resistor that bends the curve as a nearer resonance would; no standard sees it, the second input being on the wire.
+inline constexpr double kFootLead_f = 15e-12, kFootLeadPrior_f = 15e-12;  // mean, standard uncertainty
 
 // Capacitance of wire to head: the amplitude far below the resonance is wire / (wire + input).
 double wire_capacitance_f(double amplitude, const dsp::BenchValues& bench);
