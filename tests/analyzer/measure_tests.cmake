@@ -6,7 +6,7 @@ coldtune_test(measure_test
 
 coldtune_test(below_band_test
   SOURCES below_band_test.cpp ways_table_test.cpp
-  LIBS coldtune_analyzer Eigen3::Eigen
+  LIBS coldtune_true_coils coldtune_analyzer Eigen3::Eigen
   TIMEOUT 900
   HEAVY)
 

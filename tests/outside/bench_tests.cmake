@@ -5,5 +5,5 @@ coldtune_test(outside_bench_test
 
 coldtune_test(outside_below_band_test
   SOURCES below_band_ngspice_test.cpp ../support/process.cpp
-  LIBS coldtune_analyzer Eigen3::Eigen fmt::fmt
+  LIBS coldtune_true_coils coldtune_analyzer Eigen3::Eigen fmt::fmt
   HEAVY)
