@@ -175,6 +175,39 @@ TEST(PairBench, TwoPeaksWithoutTheOptionSuggestIt) {
     EXPECT_EQ(measure::to_json(*plain, false)["pair"], nullptr);
 }
 
+// Taken for one circuit, the taller peak is off by what coupling makes of it; the interval says so. Truth: each circuit
+// alone on the same bench, by the formula of the tank and by the foot with the tank open.
+TEST(PairBench, FurtherPeaksAreInTheInterval) {
+    for (const double capacitance_f : {70e-9, 85e-9, 98e-9, 110e-9, 130e-9}) {
+        bench::Bench bench = pair_bench();
+        bench.tank.capacitance_f = capacitance_f;
+        const double tank_hz = 1 / (kTwoPi * std::sqrt(bench.tank.inductance_h * capacitance_f));
+        auto open = bench;
+        open.primary_circuit = bench::PrimaryCircuit::open;
+        const auto found = [](const bench::Bench& on, Hookup hookup) {
+            auto request = test::request_for(on, test::capture(on, hookup, quick()), hookup);
+            request.open = test::standard(on, Hookup::open, quick());
+            return measure::analyze(request);
+        };
+        const auto alone = found(open, Hookup::foot);
+        ASSERT_TRUE(alone && alone->resonance() != nullptr);
+        int seen = 0;
+        for (const Hookup hookup : {Hookup::foot, Hookup::tank}) {
+            const auto both = found(bench, hookup);
+            ASSERT_TRUE(both);
+            const measure::Resonance* r = both->resonance();
+            if (r == nullptr || r->other_peaks_hz.empty()) continue;
+            ++seen;
+            const double truth_hz = hookup == Hookup::tank ? tank_hz : alone->resonance()->frequency_hz;
+            EXPECT_EQ(both->verdict(), measure::Verdict::caution);
+            EXPECT_LE(std::abs(r->frequency_hz - truth_hz), r->frequency_u95_hz)
+                << capacitance_f << " " << bench::describe(hookup).name << " " << r->frequency_hz << " for "
+                << truth_hz;
+        }
+        EXPECT_GE(seen, 1) << capacitance_f;
+    }
+}
+
 TEST(PairBench, OneCircuitAloneIsRejectedAndOtherHookupsAreAUsageError) {
     bench::Bench bench = pair_bench();
     bench.primary_circuit = bench::PrimaryCircuit::open;
