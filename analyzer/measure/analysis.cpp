@@ -359,8 +359,12 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     const dsp::Response no_ratios;
     const dsp::Response& ratios = from_one_input(request.coil) ? no_ratios : *response;
     // Before the standards, which say less clearly what is wrong when they were taken with the inputs swapped as well.
-    for (Finding& f : judge_wiring(ratios, {})) result.findings.push_back(std::move(f));
+    const double gain = context.standards.open ? gain_of(*context.standards.open) : 1;
+    for (Finding& f : judge_wiring(ratios, {}, gain)) result.findings.push_back(std::move(f));
     if (result.verdict() == Verdict::rejected) return result;
+    if (auto other = judge_gain(gain, context.standards.load.has_value())) {
+        result.findings.push_back(std::move(*other));
+    }
     result.findings.insert(result.findings.end(), context.findings.begin(), context.findings.end());
     if (result.verdict() == Verdict::rejected) return result;
     const dsp::Standards& standards = context.standards;
@@ -368,7 +372,7 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     if (!corrected) return corrected.error();
     result.curve = curve_of(*corrected);
 
-    for (Finding& f : judge_wiring(ratios, *corrected)) result.findings.push_back(std::move(f));
+    for (Finding& f : judge_wiring(ratios, *corrected, gain)) result.findings.push_back(std::move(f));
     if (result.verdict() == Verdict::rejected) return result;
     if (auto other = judge_bench(standards, request.bench, request.tolerances, from_one_input(request.coil))) {
         result.findings.push_back(std::move(*other));

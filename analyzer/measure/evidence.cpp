@@ -206,13 +206,13 @@ std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::R
     return out;
 }
 
-std::vector<Finding> judge_wiring(const dsp::Response& response, const dsp::CorrectedResponse& corrected) {
+std::vector<Finding> judge_wiring(const dsp::Response& response, const dsp::CorrectedResponse& corrected, double gain) {
     std::vector<Finding> out;
     // A passive thing behind a resistor cannot raise the voltage above the generator's: |ratio| <= 1 but for gain
     // mismatch. With the inputs swapped the ratio is the inverse, so most bins lie above 1 and none below.
     std::size_t above = 0, below = 0;
     for (std::size_t k = 0; k < response.ratio.size(); ++k) {
-        const double size = std::abs(response.ratio[k]);
+        const double size = std::abs(response.ratio[k]) / gain;
         const double margin = std::max(kGainMargin, 3 * std::sqrt(response.variance[k]));
         above += size > 1 + margin ? 1U : 0U;
         below += size < 1 - margin ? 1U : 0U;
@@ -220,8 +220,8 @@ std::vector<Finding> judge_wiring(const dsp::Response& response, const dsp::Corr
     if (above >= 10 && above > 10 * below && above * 20 > response.ratio.size()) {
         out.push_back({FindingCode::inputs_swapped, Weight::reject,
                        "the coil side is louder than the generator side, which a passive coil cannot do; swap inputs 1 "
-                       "and 2 (input 1 on "
-                       "the generator side of the resistor) and sweep again"});
+                       "and 2 (input 1 on the generator side of the resistor) and sweep again. If they are right, set "
+                       "both gains alike, or measure the open standard, which tells by how much they differ"});
         return out;
     }
     if (!response.ratio.empty() && turned_over(response)) {

@@ -21,8 +21,9 @@ std::vector<Finding> judge_signal(const dsp::CaptureHealth& health, const dsp::R
                                   bench::Hookup hookup);
 
 // Inputs swapped, or a short: wiring that the raw and the corrected response give away, for a hookup with something to
-// measure.
-std::vector<Finding> judge_wiring(const dsp::Response& response, const dsp::CorrectedResponse& corrected);
+// measure. `gain`: of input 2 over input 1, as an open standard shows it (gain_of); 1 where there is none.
+std::vector<Finding> judge_wiring(const dsp::Response& response, const dsp::CorrectedResponse& corrected,
+                                  double gain = 1);
 
 // Why there is no resonance, as findings, never empty: nothing connected, resonance above or below the band, or none.
 std::vector<Finding> judge_no_fit(const dsp::NoFit& no_fit, const dsp::CorrectedResponse& corrected,

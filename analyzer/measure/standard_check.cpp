@@ -19,6 +19,9 @@ using Complex = std::complex<double>;
 constexpr std::size_t kLowTenth = 10;
 // A line input of 10 kohm behind 22 kohm leaves 0.31 of the level. Common practice, no source.
 constexpr double kOpenAtLeast = 0.25;
+// Knobs of two inputs set by eye (common practice, no source); inputs swapped show 1 + reference / input resistance
+// here.
+constexpr double kMostGain = 1.2;
 // A short through the lead itself still leaves a tenth of an ohm behind 10 kohm at input 2, and some hum.
 constexpr double kDead = 3e-5;
 // Of the declared input resistance: what a lead's capacitance (150 pF at some kilohertz) leaves of 1 Mohm is a tenth.
@@ -108,6 +111,22 @@ std::optional<Finding> judge_load(const dsp::BenchValues& bench, Complex low) {
 }
 
 }  // namespace
+
+double gain_of(const dsp::Response& open) {
+    const double low = std::abs(low_end(open));
+    return low > 1 && low < kMostGain ? low : 1;
+}
+
+std::optional<Finding> judge_gain(double gain, bool with_load) {
+    constexpr double kAlike = 0.02;  // inputs of one interface (common practice, no source)
+    if (with_load || gain < 1 + kAlike) return std::nullopt;
+    return Finding{
+        FindingCode::uncorrected, Weight::caution,
+        fmt::format("input 2 gives {:.1f} % more than input 1: resistance and inductance are off by as much, "
+                    "the frequency is not; set both gains alike and measure the standards again, or measure "
+                    "the load standard as well",
+                    100 * (gain - 1))};
+}
 
 bool turned_over(const dsp::Response& response) {
     const Complex low = low_end(response);

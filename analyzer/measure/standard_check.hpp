@@ -17,6 +17,12 @@ namespace coldtune::measure {
 std::optional<Finding> judge_standard(bench::Hookup hookup, const dsp::Response& response,
                                       const dsp::BenchValues& bench);
 
+// How much more input 2 gives than input 1, from an open lead's low end, which nothing loads; 1 where it gives less (an
+// input's own resistance does that too) or more than inputs of one interface can.
+double gain_of(const dsp::Response& open);
+// A caution for inputs that differ by more than those of one interface do, unless a load standard takes that out.
+std::optional<Finding> judge_gain(double gain, bool with_load);
+
 // Whether the coil side moves against the generator side at low frequencies, which no passive thing behind a resistor
 // makes: one of the inputs is turned over.
 bool turned_over(const dsp::Response& response);

@@ -310,6 +310,43 @@ TEST(Winding, CouplingHoldsTheLeadAgainstTheDescribedPrimary) {
     EXPECT_GT(c->k_u95, 1.5 * std::get<measure::Coupling>(plain).k_u95) << primary_h;
 }
 
+// Behind a small resistor a winding takes hardly anything from the coil side: nearly all of the ratio is the inputs'
+// own.
+TEST(Winding, InputsOfOtherGainsAreNotCalledSwappedOnceTheOpenStandardTellsThem) {
+    bench::Bench bench = bench_with(1, 61);
+    test::SweepShape shape = quick();
+    shape.low_hz = 5e3;
+    bench.wiring.reference_ohm = 200;
+    bench.wiring.coil_input.gain = 1.05;
+    auto request = test::request_for(bench, test::capture(bench, Hookup::winding, shape), Hookup::winding);
+    request.bench.reference_ohm = 200;
+    const auto bare = measure::analyze(request);
+    ASSERT_TRUE(bare.ok());
+    ASSERT_EQ(bare->verdict(), measure::Verdict::rejected);
+    EXPECT_EQ(bare->findings.back().code, measure::FindingCode::inputs_swapped);
+    EXPECT_NE(bare->findings.back().text.find("gains alike"), std::string::npos) << bare->findings.back().text;
+    request.open = test::standard(bench, Hookup::open, shape);
+    const auto open = measure::analyze(request);
+    ASSERT_TRUE(open.ok());
+    EXPECT_EQ(open->verdict(), measure::Verdict::caution);
+    ASSERT_NE(accepted(*open), nullptr) << open->findings.back().text;
+    EXPECT_NE(open->findings.front().text.find("5.0 % more than input 1"), std::string::npos)
+        << open->findings.front().text;
+    request.load = test::standard(bench, Hookup::load, shape);
+    const auto result = measure::analyze(request);
+    ASSERT_TRUE(result.ok());
+    ASSERT_NE(accepted(*result), nullptr) << result->findings.back().text;
+    EXPECT_EQ(result->verdict(), measure::Verdict::good);
+    const auto& winding = *accepted(*result)->winding;
+    EXPECT_NEAR(winding.inductance_h, true_inductance_h(bench), winding.inductance_u95_h);
+    // Really swapped, they still are.
+    bench.faults.swapped_inputs = true;
+    request.coil = test::capture(bench, Hookup::winding, shape);
+    const auto swapped = measure::analyze(request);
+    ASSERT_TRUE(swapped.ok());
+    EXPECT_EQ(swapped->verdict(), measure::Verdict::rejected);
+}
+
 TEST(Winding, AnOpenLeadIsNoWinding) {
     const bench::Bench bench = bench_with(1, 51);
     const auto request = test::request_for(bench, test::capture(bench, Hookup::open, quick()), Hookup::winding);
