@@ -23,6 +23,7 @@
 #include "analyzer/measure/winding.hpp"
 #include "analyzer/record/quantity.hpp"
 #include "dsp/capture_health.hpp"
+#include "dsp/period_shift.hpp"
 #include "dsp/response.hpp"
 
 namespace coldtune::measure {
@@ -94,6 +95,12 @@ void judge_winding(const AnalysisRequest& request, const dsp::Response& response
             return;
         }
         accepted.coupling = std::get<Coupling>(coupling);
+        result.findings.push_back(
+            {FindingCode::uncorrected, Weight::note,
+             fmt::format("k allows for {} in the lead that shorts the primary, plus or minus {}: keep it short and "
+                         "thick, for a longer one makes k too small and nothing in the captures shows it",
+                         record::format_quantity(kShortingLead_h, record::Unit::henry, 2),
+                         record::format_quantity(kShortingLeadLimit_h, record::Unit::henry, 2))});
     }
     result.outcome = std::move(accepted);
 }
@@ -148,7 +155,7 @@ std::optional<Finding> judge_lost_period(const AnalysisRequest& request) {
 }
 
 // Whether the resonance held still. A record taken as one has no periods to compare; averaged spectra of its quarters
-// show the same, as far as more than one of them holds the resonance.
+// show the same, as far as more than one of them holds the resonance. Where none does, nobody can know, which is said.
 void judge_parts(const AnalysisRequest& request, const dsp::Response& response, Resonance& resonance,
                  std::vector<Finding>& findings) {
     if (response.way != dsp::ResponseWay::whole_record) return judge_steadiness(response, resonance, findings);
@@ -157,6 +164,10 @@ void judge_parts(const AnalysisRequest& request, const dsp::Response& response, 
     options.averaged = options.keep_periods = true;
     const auto parts = dsp::broadband_response(request.coil.capture, options);
     if (parts) judge_steadiness(*parts, resonance, findings);
+    if (parts && dsp::period_shift(*parts, resonance.fit_window)) return;
+    findings.push_back({FindingCode::nonlinear, Weight::note,
+                        "each frequency was heard once, so that a coil that moved meanwhile would not show: take a "
+                        "second capture and compare, or sweep with whole periods"});
 }
 
 // Both circuits at once, from the two peaks of the foot with the tank closed.

@@ -113,6 +113,36 @@ TEST(Doubts, AHandThatComesNearIsSaidWithoutAKnownPeriod) {
     }
 }
 
+// One pass over the band: nobody can know whether the coil held still, and that is said without a verdict.
+TEST(Doubts, ASinglePassSaysThatItShowsNoMotion) {
+    const auto words = "each frequency was heard once";
+    auto scene = scene_of(healthy());
+    scene.shape.periods = 24;
+    const auto repeated = measure::analyze(without_period(scene));
+    ASSERT_TRUE(repeated.ok());
+    EXPECT_FALSE(says(repeated->findings, FindingCode::nonlinear, words)) << said(repeated->findings);
+
+    dsp::LogarithmicSweep sweep;
+    sweep.sample_rate_hz = scene.shape.rate_hz;
+    sweep.duration_s = 6;
+    sweep.band = {1000, 86400};
+    sweep.fade_frames = 500;
+    sweep.lead_in_frames = sweep.lead_out_frames = 20000;
+    audio::SweepRequest play;
+    play.device = "simulated";
+    play.sample_rate_hz = sweep.sample_rate_hz;
+    play.stimulus = *dsp::render(sweep);
+    const auto recording = bench::make_simulated_port(scene.bench, Hookup::foot)->play_and_record(play, {}, {});
+    ASSERT_TRUE(recording.ok());
+    auto request = without_period(scene);
+    request.coil.capture = recording->capture;
+    const auto once = measure::analyze(request);
+    ASSERT_TRUE(once.ok());
+    ASSERT_NE(once->resonance(), nullptr) << said(once->findings);
+    EXPECT_EQ(once->verdict(), Verdict::good) << said(once->findings);
+    EXPECT_TRUE(says(once->findings, FindingCode::nonlinear, words)) << said(once->findings);
+}
+
 TEST(Doubts, APeriodLeftOutIsSaid) {
     auto scene = scene_of(healthy());
     // Open for 20 ms while the sweep passes the resonance in one period.
