@@ -17,7 +17,8 @@ double of_description(const BelowBandFit::Strain& s) {
 }  // namespace
 
 double widening(const BelowBandFit::Strain& s) {
-    return std::max(1.0, std::max({of_description(s), std::abs(s.stray), std::abs(s.channels)}) / kEase);
+    const double strain = std::max({of_description(s), std::abs(s.stray), std::abs(s.channels)}) / kEase;
+    return std::max(1.0, strain * strain);
 }
 
 std::optional<Finding> judge_strain(const BelowBandFit& fit) {

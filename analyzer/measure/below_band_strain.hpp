@@ -14,7 +14,9 @@ namespace coldtune::measure {
 // wall and a former nobody described, the largest was 2.6.)
 std::optional<Finding> judge_strain(const BelowBandFit& fit);
 
-// Factor on the interval: 1 up to two standard uncertainties, then as far as the largest prior is strained over two.
+// Factor on the interval: 1 up to two standard uncertainties, then the square of how many times two the largest prior
+// is strained: what drags one prior away bends the form of the curve as well (a shorted turn of the winding's own wire,
+// four standard uncertainties of inductance, was two half-widths off where the factor went in proportion).
 double widening(const BelowBandFit::Strain& strain);
 
 }  // namespace coldtune::measure

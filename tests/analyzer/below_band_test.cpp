@@ -9,6 +9,7 @@
 
 #include "analyzer/bench/bench_circuit.hpp"
 #include "analyzer/measure/below_band_strain.hpp"
+#include "analyzer/model/primary.hpp"
 #include "tests/support/below_band_case.hpp"
 #include "tests/support/bench_rig.hpp"
 
@@ -256,6 +257,54 @@ TEST(BelowBand, WhatIsNotTheDescribedCoilIsSaidOrRefused) {
         std::printf("%-42s %2d refused, %2d with caution, %2d silent and right\n", wrong.what, refused, said,
                     silent_and_right);
     }
+}
+
+// A ring of one turn around the winding, shorted on itself, as the coupled pair of the simulated bench plays it, from a
+// solid ring to a turn of thin wire, whose time constant bends the curve in the band: the coil is then no longer the
+// described one, and the form of its current no longer any coil's. It is refused or said; a number without a word is
+// covered, and none is off by more than three half-widths.
+TEST(BelowBand, AShortedTurnIsRefusedOrSaid) {
+    int refused = 0, said = 0;
+    for (const double at : {0.1, 0.5, 0.9}) {
+        for (const double loss_ohm : {0.3e-3, 10e-3, 50e-3, 100e-3}) {
+            bench::Bench bench;
+            bench::CoilOnBench coil;
+            coil.description.secondary = {0.11, 0.5, 1000, 0.4e-3, 0.15, 20, {}};
+            coil.description.topload.push_back(model::Toroid{0.3, 0.075, 0.09});
+            const auto described = coil.description;
+            coil.description.primary = model::Primary{.inner_diameter_m = 0.125,
+                                                      .pitch_m = 0.006,
+                                                      .turns = 1,
+                                                      .conductor_diameter_m = 0.004,
+                                                      .angle_deg = 90,
+                                                      .base_height_m = 0.15 + 0.5 * at};
+            coil.q = 150;
+            bench.coil = coil;
+            bench.tank.inductance_h = 1.02 * model::primary_inductance_h(*coil.description.primary, 1);
+            bench.tank.resistance_ohm = loss_ohm;
+            bench.primary_circuit = bench::PrimaryCircuit::shorted;
+            const auto circuit = bench::BenchCircuit::build(bench, bench::Hookup::foot);
+            ASSERT_TRUE(circuit.ok()) << circuit.error().message;
+            const auto truth = circuit->zero_reactance_hz(150e3, 400e3);
+            ASSERT_TRUE(truth.has_value());
+            auto request = test::request_for(bench, test::capture(bench, bench::Hookup::foot));
+            request.description = described;
+            request.open = test::standard(bench, bench::Hookup::open);
+            const auto result = measure::analyze(request);
+            ASSERT_TRUE(result.ok()) << result.error().message;
+            const auto* r = result->resonance();
+            if (r == nullptr) {
+                ++refused;
+                continue;
+            }
+            const bool caution = result->verdict() == measure::Verdict::caution;
+            said += caution ? 1 : 0;
+            EXPECT_LE(std::abs(r->frequency_hz - *truth), (caution ? 3 : 1) * r->frequency_u95_hz)
+                << at << " " << loss_ohm << " " << r->frequency_hz << " for " << *truth;
+        }
+    }
+    EXPECT_GE(refused, 1);
+    EXPECT_GE(said, 1);
 }
 
 // End to end, from samples: sweep, 24 bit, standards, choice of the way.
