@@ -7,6 +7,7 @@
 #include <numbers>
 #include <set>
 
+#include "analyzer/measure/description_check.hpp"
 #include "analyzer/measure/shape_family.hpp"
 #include "analyzer/measure/tank_value.hpp"
 #include "analyzer/model/calculated.hpp"
@@ -269,6 +270,11 @@ Result<LoadingResult> analyze_loading(LoadingRequest request) {
     }
     if (auto other = judge_tank(accepted, out.result.calculated_tank)) {
         out.result.findings.push_back(std::move(*other));
+    }
+    if (out.result.calculated) {
+        for (Finding& f : judge_description(out.result.hookup, *accepted.resonance, *out.result.calculated)) {
+            out.result.findings.push_back(std::move(f));
+        }
     }
     if (out.result.verdict() == Verdict::rejected) {
         reject();

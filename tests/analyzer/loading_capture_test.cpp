@@ -74,6 +74,18 @@ TEST(LoadingCaptures, OfASecondaryGiveInductanceAndUnloadedResonance) {
     EXPECT_TRUE(json["difference_percent"].is_number());
 }
 
+// The whole series in one line, and yet not of the described coil: its top load is not the one in place.
+TEST(LoadingCaptures, AResonanceThatContradictsTheDescriptionIsACaution) {
+    const TrueCoil coil = true_coil();
+    LoadingRequest request = foot_request(coil, kFour);
+    request.bench.open = test::standard(coil.bench, bench::Hookup::open, sweep());
+    request.bench.description->topload.clear();
+    const auto loading = measure::analyze_loading(std::move(request));
+    ASSERT_TRUE(loading.ok()) << loading.error().message;
+    EXPECT_EQ(loading->result.verdict(), Verdict::caution) << said(*loading);
+    EXPECT_THAT(said(*loading), HasSubstr("below calculated, more than a room does"));
+}
+
 // From 20 to 150 mH, with the capacitors that bring each into the band of 43 kHz.
 TEST(LoadingCaptures, OfSmallAndLargeSecondariesStayWithinTheirIntervals) {
     struct Case {
