@@ -140,7 +140,8 @@ Capacitance TopLoadModel::added(const Pair& pair) const {
                     {"resonance with top load", std::abs(by_loaded) * loaded.rest},
                     {"clock", pair.same_clock ? std::abs(by_bare * bare.clock + by_loaded * loaded.clock)
                                               : std::hypot(by_bare * bare.clock, by_loaded * loaded.clock)},
-                    {own_source, std::abs(added.value_f) * own_relative}};
+                    {own_source, std::abs(added.value_f) * own_relative},
+                    {"body against capacitor", std::abs(added.value_f) * kFormStandard}};
     for (std::size_t k = 0; k < curve_.shapes(); ++k) {
         const double moved = own_f * (share_at(ratio_squared, static_cast<int>(k)) - share);
         added.budget.push_back({"shape: " + curve_.names()[k], std::abs(moved)});
