@@ -28,10 +28,12 @@ struct StimulusOptions {
 
 ExitCode stimulus(const StimulusOptions& o, Console& console) {
     // From the slowest converter on sale to ten times the fastest (common practice, no source).
-    if (!(o.rate_hz >= 1000 && o.rate_hz <= 10e6)) {
+    // A file's header has no place for a part of a hertz, and a sweep made for another rate than it says would be
+    // wrong.
+    if (!(o.rate_hz >= 1000 && o.rate_hz <= 10e6) || o.rate_hz != std::floor(o.rate_hz)) {
         return console.fail("stimulus",
-                            usage_error(fmt::format("--rate {:g} Hz is no audio interface's sample rate; give one "
-                                                    "from 1 kHz to 10 MHz",
+                            usage_error(fmt::format("--rate {} Hz is no audio interface's sample rate; give a whole "
+                                                    "number of hertz from 1 kHz to 10 MHz",
                                                     o.rate_hz)));
     }
     dsp::PeriodicSweep sweep;
@@ -92,7 +94,7 @@ Command add_stimulus(CLI::App& root) {
     add_quantity(*app, "--rate", o->rate_hz, record::Unit::hertz, "Sample rate (default 192k)");
     app->add_option("--period", o->period, "Frames in one period (default 131072)")->check(CLI::Range(64, 1 << 24));
     app->add_option("--periods", o->periods, "Number of periods, the first settles (default 8)")
-        ->check(CLI::Range(1, 10000));
+        ->check(CLI::Range(2, 10000));
     app->add_option_function<std::string>(
            "--band",
            [o](const std::string& text) {
