@@ -206,7 +206,18 @@ bool App::take_in() {
     }
     auto kept = keeper_.take_reports();
     for (BookReport& report : kept) take(report);
-    return !reports.empty() || !kept.empty();
+    const bool settled = drop_refusal();
+    return settled || !reports.empty() || !kept.empty();
+}
+
+// What was refused is not said any longer once nothing speaks against it: it would stand there in red beside a good
+// measurement of another step.
+bool App::drop_refusal() {
+    if (refusal_.empty() || why_not() == refusal_) return false;
+    const bool shown = state_.complaint == refusal_;
+    if (shown) state_.complaint.clear();
+    refusal_.clear();
+    return shown;
 }
 
 void App::take(AdviceReport& report) {

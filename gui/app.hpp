@@ -73,6 +73,7 @@ private:
     void start(Task task, bench::Hookup hookup);
     void stop();
     [[nodiscard]] std::optional<std::string> why_not() const;
+    bool drop_refusal();
     [[nodiscard]] bool fits_bench(const std::shared_ptr<const audio::CaptureFile>& capture) const;
     void take(CalculationReport& report);
     void take(AdviceReport& report);
@@ -106,6 +107,7 @@ private:
     std::optional<std::filesystem::path> png_request_;
     std::map<int, KeepRun> unkept_;  // what could not be kept, by run, to be tried again
     std::optional<SweepJob> job_;    // the last one
+    std::string refusal_;            // of the last start, while it holds
     RunKeeper keeper_;
     Workers workers_;  // last: its threads end first
 };

@@ -183,7 +183,7 @@ void App::start(Task task, Hookup hookup) {
     state_.notice.clear();
     state_.complaint.clear();
     if (const auto reason = why_not()) {
-        state_.complaint = *reason;
+        state_.complaint = refusal_ = *reason;
         return;
     }
     // Listening plays nothing.

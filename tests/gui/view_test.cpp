@@ -286,11 +286,29 @@ TEST(Window, CautionsComeBeforeTheFirstSweepOnARealInterface) {
     ASSERT_TRUE(w.settle());
     EXPECT_THAT(w.state().complaint, ::testing::HasSubstr("plug it in again"));
     EXPECT_TRUE(w.state().runs.empty());
-    // Read again at any time.
+    // Read again at any time, and nothing moves behind them.
     w.press(key::f6);
     EXPECT_TRUE(w.state().cautions_open);
+    w.press(key::f2);
+    EXPECT_TRUE(w.state().step == Step::sweep);
+    w.press(key::f7);
+    EXPECT_TRUE(w.state().step == Step::sweep);
     w.press(key::escape);
     EXPECT_FALSE(w.state().cautions_open);
+}
+
+TEST(Window, WhatWasRefusedIsForgottenWithItsCause) {
+    HeadlessWindow w;
+    ASSERT_TRUE(w.settle());
+    w.app().act({Do::set_field, "secondary.turns", "apples", 0, false});
+    w.press(key::f5);
+    w.press(key::space);
+    EXPECT_FALSE(w.state().busy());
+    w.frames();
+    EXPECT_THAT(w.state().complaint, ::testing::HasSubstr("complete step 1 first"));
+    w.app().act({Do::set_field, "secondary.turns", "2500", 0, false});
+    w.frames();
+    EXPECT_EQ(w.state().complaint, "");
 }
 
 TEST(Window, TheWiringCheckHearsWhatIsWrong) {
