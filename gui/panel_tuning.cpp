@@ -209,15 +209,10 @@ void tuning_panel(const Ui& ui) {
     gap(ui, 6);
     heading(ui, "Target");
     static constexpr FieldSpec kAllowance{
-        "allowance",
-        "Allowance",
-        "How far below the measured secondary the tank is set. Streamers load the top.",
-        record::Unit::ratio,
-        false,
-        0.0,
-        0.10};
+        "allowance", "Allowance", "How far below the secondary the tank is set.", record::Unit::ratio, false,
+        0.0,         0.10};
     typed(ui, kAllowance, "allowance", s.tuning.form.allowance);
-    soft(ui, "Below the secondary, for spark loading. 3 %: common practice, no source; every coil differs.");
+    soft(ui, "For the streamers, which load the top. 3 %: common practice, no source; every coil differs.");
     gap(ui, 6);
     heading(ui, "The way there");
     sequence(ui);

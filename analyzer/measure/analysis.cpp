@@ -97,8 +97,8 @@ void judge_winding(const AnalysisRequest& request, const dsp::Response& response
         accepted.coupling = std::get<Coupling>(coupling);
         result.findings.push_back(
             {FindingCode::uncorrected, Weight::note,
-             fmt::format("k allows for {} in the lead that shorts the primary, plus or minus {}: keep it short and "
-                         "thick, for a longer one makes k too small and nothing in the captures shows it",
+             fmt::format("the lead that shorts the primary is taken as {}, plus or minus {}: keep it short and thick, "
+                         "for a longer one makes k too small and nothing in the captures shows it",
                          record::format_quantity(kShortingLead_h, record::Unit::henry, 2),
                          record::format_quantity(kShortingLeadLimit_h, record::Unit::henry, 2))});
     }
