@@ -72,7 +72,6 @@ std::optional<Pole> start_pole(std::span<const double> x, double sample_rate_hz,
     const double shift = bend < 0 ? std::clamp(0.5 * (left - right) / bend, -0.5, 0.5) : 0.0;
     Pole best{two_pi * (static_cast<double>(top) + shift) / static_cast<double>(padded), 0};
     double least = std::numeric_limits<double>::infinity();
-    // NOLINTNEXTLINE(cert-flp30-c): doubling is exact
     for (double decay = 0.05 / static_cast<double>(x.size()); decay < best.turn; decay *= 2) {
         Eigen::Vector3d unused;
         const double left_over = linear_part(x, {best.turn, decay}, unused);

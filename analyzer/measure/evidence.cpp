@@ -18,7 +18,6 @@ constexpr double kNothingDbfs = -200;   // below the last bit of any file
 constexpr double kQuietPeakDbfs = -60;  // under this a 16-bit interface has about 10 usable bits less than it could
 constexpr double kReferenceSignalToNoise = 10;  // per bin, amplitude: a ratio with 10 % error is no reference
 constexpr double kHumCautionDb = -20;           // hum a tenth of the signal eats headroom and hides in the first bins
-constexpr double kDriftNotePpm = 1;             // detected and removed; worth knowing
 constexpr double kDriftCautionPpm = 100;  // no pair of healthy crystals differs by more (common practice, no source)
 constexpr double kDriftRejectPpm = 400;   // beyond what the drift estimate can follow without ambiguity
 constexpr double kDistortionCautionDb = -55;  // interfaces stay below -80 (common practice, no source)

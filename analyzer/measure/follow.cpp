@@ -54,8 +54,8 @@ public:
     }
 
     // `periods`: that are evaluated together.
-    Status begin(dsp::PeriodicSweep sweep, std::size_t periods) {
-        sweep_ = std::move(sweep);
+    Status begin(const dsp::PeriodicSweep& sweep, std::size_t periods) {
+        sweep_ = sweep;
         periods_ = periods;
         const auto period = dsp::sweep_period(sweep_);
         if (!period) return period.error();
@@ -149,7 +149,7 @@ void focus_on(dsp::PeriodicSweep& sweep, double frequency_hz, double q) {
 
 }  // namespace
 
-Status follow(audio::AudioPort& port, const FollowSettings& settings, std::stop_token stop,
+Status follow(audio::AudioPort& port, const FollowSettings& settings, const std::stop_token& stop,
               const FollowCallback& callback, const SessionProgressCallback& progress) {
     const SessionSettings& session = settings.session;
     if (auto status = check_settings(session); !status) return status.error();

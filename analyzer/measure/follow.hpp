@@ -30,7 +30,7 @@ using FollowCallback = std::function<void(FollowReading&&)>;
 // for it, from the calling thread. The sweep is concentrated on the resonance and follows it; when it is lost, the
 // whole band sounds again. Returns Done when stopped. Errors: usage for settings out of range or a hookup without a
 // resonance; (bad_input) a description that cannot be built; device for what the port reports.
-Status follow(audio::AudioPort& port, const FollowSettings& settings, std::stop_token stop,
+Status follow(audio::AudioPort& port, const FollowSettings& settings, const std::stop_token& stop,
               const FollowCallback& callback, const SessionProgressCallback& progress);
 
 }  // namespace coldtune::measure

@@ -105,7 +105,7 @@ Result<OneInputRecord> run_one_input_session(audio::AudioPort& port, const Sessi
 
     std::vector<bench::Hookup> wanted{bench::Hookup::open, bench::Hookup::load};
     if (with_short) wanted.push_back(bench::Hookup::short_circuit);
-    Stream stream(**held, settings, stop, progress, static_cast<int>(wanted.size()) + 2);
+    Stream stream(**held, settings, std::move(stop), progress, static_cast<int>(wanted.size()) + 2);
     const std::string name = stream_name();
     OneInputRecord record;
     const auto keep_in_stream = [&](dsp::TwoChannelCapture capture, const dsp::PeriodicSweep& sweep,

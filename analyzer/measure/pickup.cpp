@@ -273,7 +273,7 @@ PickupOutcome find_pickup(const dsp::Response& response, const dsp::BenchValues&
         auto fit = fit_window(response, bench, window, f, q);
         if (!fit || fit->f0 < usable->low_hz || fit->f0 > usable->high_hz) continue;
         if (best) form = std::abs(fit->f0 - best->f0);
-        best = std::move(fit);
+        best = fit;
         f = best->f0;
         q = std::max(0.7, best->q);
     }

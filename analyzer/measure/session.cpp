@@ -43,7 +43,7 @@ Result<SessionRecord> run_session(audio::AudioPort& port, const SessionSettings&
         return usage_error("the generator side and the coil side need different inputs");
     }
     dsp::PeriodicSweep sweep = flat_sweep(settings);
-    Player player(port, settings, stop, progress);
+    Player player(port, settings, std::move(stop), progress);
     CoarseView seen;
     const bool two_steps = bench::seeks_resonance(settings.hookup);
     if (two_steps) {

@@ -10,7 +10,7 @@
 namespace coldtune::model {
 namespace {
 
-constexpr std::size_t kBlockSize = (kMaxStripDegree + 1) * (kMaxStripDegree + 1);
+constexpr std::size_t kBlockSize = std::size_t{kMaxStripDegree + 1} * (kMaxStripDegree + 1);
 using Block = std::array<double, kBlockSize>;
 
 // The images of a charge: where they stand and their sign.
@@ -141,7 +141,9 @@ private:
         const int columns = conductors_.strips[j].strip.degree + 1;
         for (int k = 0; k < rows; ++k) {
             for (int l = 0; l < columns; ++l) {
-                matrix(first_[i] + k, first_[j] + l) = block[static_cast<std::size_t>(k * columns + l)];
+                matrix(first_[i] + k, first_[j] + l) =
+                    block[static_cast<std::size_t>(k) * static_cast<std::size_t>(columns) +
+                          static_cast<std::size_t>(l)];
             }
         }
     }
