@@ -98,8 +98,10 @@ double widest(const Piece& piece) {
         {piece.at(piece.start).r, piece.at(piece.start + 0.5 * piece.span).r, piece.at(piece.start + piece.span).r});
 }
 
+// Plain, where std::hypot would guard against overflow: metres do not.
 double distance(MeridianPoint p, MeridianPoint q) {
-    return std::hypot(p.r - q.r, p.z - q.z);
+    const double across = p.r - q.r, along = p.z - q.z;
+    return std::sqrt(across * across + along * along);
 }
 
 class Pair {
