@@ -117,6 +117,23 @@ NoFit too_coarse(double frequency_hz, std::size_t bins, std::size_t needed) {
 
 }  // namespace
 
+namespace {
+
+// `peaks`: tallest first, at least one.
+const FoundPeak& peak_to_fit(const std::vector<FoundPeak>& peaks, const FitOptions& options) {
+    constexpr double kOctave = 0.5, kLowest = 0.2;
+    const Peak& tallest = peaks.front().peak;
+    const FoundPeak* chosen = &peaks.front();
+    for (const FoundPeak& other : peaks) {
+        if (!options.fundamental || other.peak.frequency_hz > kOctave * tallest.frequency_hz) continue;
+        if (other.peak.height < kLowest * tallest.height) continue;
+        if (other.peak.frequency_hz < chosen->peak.frequency_hz) chosen = &other;
+    }
+    return *chosen;
+}
+
+}  // namespace
+
 FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, const FitOptions& options) {
     const std::vector<ResonanceBin> all = usable_bins(data, form);
     const std::span<const ResonanceBin> bins(all);
@@ -140,7 +157,7 @@ FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, cons
                                  "check the hookup, raise the level, or average longer",
                                  what, options.detection_sigma)};
     }
-    const FoundPeak& peak = search.peaks.front();
+    const FoundPeak& peak = peak_to_fit(search.peaks, options);
     const Band limits = limits_of(peak, search.peaks, bins);
     const auto start = start_values(bins, peak, form, options.series_loss, limits);
     const NoFit unconverged{

@@ -28,6 +28,10 @@ struct FitOptions {
     // resonator. L in series with r, across C, is exactly Z = R (1 - j f0/(f Q)) / (1 + j Q (f/f0 - f0/f)) with f0 =
     // 1/(2 pi sqrt(L C)), Q = 2 pi f0 L / r, R = Q^2 r; without this factor f0 of a tank is off by about 1/(2 Q^2).
     bool series_loss = false;
+    // Of several peaks the lowest, not the tallest, where it lies an octave or more below that and has a fifth of its
+    // height: the first mode of a coil below its overtones, which stand as high or higher where the wire's loss hardly
+    // rises. Two circuits side by side lie nearer together.
+    bool fundamental = false;
 };
 
 struct Peak {

@@ -105,18 +105,26 @@ void judge_winding(const AnalysisRequest& request, const dsp::Response& response
     result.outcome = std::move(accepted);
 }
 
-void add_other_peaks(std::vector<Finding>& findings, const Resonance& resonance) {
-    if (resonance.other_peaks_hz.empty()) return;
-    std::string where;
+void add_other_peaks(std::vector<Finding>& findings, bench::Hookup hookup, const Resonance& resonance) {
+    std::string near, overtones;
     for (double f : resonance.other_peaks_hz) {
+        std::string& where = is_overtone(hookup, f, resonance.frequency_hz) ? overtones : near;
         where += (where.empty() ? "" : ", ") + record::format_quantity(f, record::Unit::hertz);
     }
-    findings.push_back(
-        {FindingCode::several_peaks, Weight::caution,
-         fmt::format("further peaks at {}; the strongest is reported. Move other coils, the primary and metal "
-                     "away, or open the primary circuit; a tank that is closed on purpose is analysed at the foot with "
-                     "--coupled",
-                     where)});
+    if (!near.empty()) {
+        findings.push_back(
+            {FindingCode::several_peaks, Weight::caution,
+             fmt::format("further peaks at {}, which may pull the one that is reported. Move other coils, the primary "
+                         "and metal away, or open the primary circuit; a tank that is closed on purpose is analysed "
+                         "at the foot with --coupled",
+                         near)});
+    }
+    if (!overtones.empty()) {
+        findings.push_back({FindingCode::several_peaks, Weight::note,
+                            fmt::format("further peaks at {}, an octave above the resonance or more: higher modes of "
+                                        "the coil, or another circuit",
+                                        overtones)});
+    }
 }
 
 // A curve that is no single resonance, though one was fitted.
@@ -227,7 +235,7 @@ Status judge_pickup(const AnalysisRequest& request, const dsp::Response& respons
         return Done{};
     }
     Resonance resonance = std::get<Resonance>(std::move(outcome));
-    add_other_peaks(result.findings, resonance);
+    add_other_peaks(result.findings, request.hookup, resonance);
     result.reason_for_way = resonance.way == Way::in_band
                                 ? "the resonance lies inside the usable band; its Q is loaded by the reference resistor"
                                 : "what the wire hears rises toward the upper edge of the usable band";
@@ -429,7 +437,7 @@ Result<MeasurementResult> analyze_prepared(const AnalysisRequest& request, Analy
     if (result.verdict() == Verdict::rejected) return result;
     judge_against_description(resonance, result);
     add_uncorrected(result.findings, *corrected);
-    add_other_peaks(result.findings, resonance);
+    add_other_peaks(result.findings, request.hookup, resonance);
     add_misfit(result.findings, resonance);
     result.reason_for_way = "the resonance lies inside the usable band";
     Accepted accepted;

@@ -20,13 +20,6 @@ dsp::ResonanceForm form_of(bench::Hookup hookup) {
     return hookup == bench::Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
 }
 
-dsp::FitOptions options_of(bench::Hookup hookup) {
-    dsp::FitOptions options;
-    // A tank loses in its conductor, in series with the inductance: only then is the fitted frequency the undamped one.
-    options.series_loss = hookup == bench::Hookup::tank;
-    return options;
-}
-
 // The tank's resonance is defined as the undamped one, the foot's as zero reactance (design section 4).
 template <typename Values>
 double frequency_of(const Values& fit, bench::Hookup hookup) {
@@ -56,18 +49,16 @@ dsp::Response inside(const dsp::Response& response, const dsp::Band& band) {
 }
 
 // Two coupled circuits resonate on either side of what each would do alone (the eigenvalues of the coupled pair enclose
-// both uncoupled ones; Cauchy's interlacing, from memory), the taller peak being nearer to its own. Half of the
-// distance at equal heights, all of it within two standard uncertainties; Q and resistance are shared out likewise.
-// What lies an octave off and more is taken for an overtone: the second mode of a coil with its foot grounded lies
-// at 2.4 to 5 times the first (the distributed model; forms from 0.7:1 to 8:1, bare and with a top load).
-std::optional<BudgetLine> pulled_by(const std::vector<dsp::Peak>& others, double frequency_hz, double height, double q,
-                                    double resistance_ohm) {
-    constexpr double kOctave = 2;
+// both uncoupled ones; Cauchy's interlacing, from memory), each the farther from its own the larger the other's share:
+// height over Q. The other's Q may be a third. Half of the distance at most, all of it within two standard
+// uncertainties; Q and resistance are shared out likewise.
+std::optional<BudgetLine> pulled_by(const std::vector<dsp::Peak>& others, bench::Hookup hookup, double frequency_hz,
+                                    double height, double q, double resistance_ohm) {
+    constexpr double kBroader = 3;
     BudgetLine line{"further peaks", 0, 0, 0};
     for (const dsp::Peak& p : others) {
-        const double ratio = std::max(p.frequency_hz, frequency_hz) / std::min(p.frequency_hz, frequency_hz);
-        if (ratio > kOctave) continue;
-        const double share = p.height / (p.height + height);
+        if (is_overtone(hookup, p.frequency_hz, frequency_hz)) continue;
+        const double share = std::min(0.5, kBroader * p.height / (p.height + height));
         line.frequency_u_hz = std::hypot(line.frequency_u_hz, share * (p.frequency_hz - frequency_hz));
         line.q_u = std::hypot(line.q_u, share * q);
         line.resistance_u_ohm = std::hypot(line.resistance_u_ohm, share * resistance_ohm);
@@ -78,12 +69,24 @@ std::optional<BudgetLine> pulled_by(const std::vector<dsp::Peak>& others, double
 
 }  // namespace
 
+bool is_overtone(bench::Hookup hookup, double other_hz, double resonance_hz) {
+    return hookup == bench::Hookup::foot && other_hz > 2 * resonance_hz;
+}
+
+dsp::FitOptions fit_options(bench::Hookup hookup) {
+    dsp::FitOptions options;
+    // A tank loses in its conductor, in series with the inductance: only then is the fitted frequency the undamped one.
+    options.series_loss = hookup == bench::Hookup::tank;
+    options.fundamental = hookup == bench::Hookup::foot;
+    return options;
+}
+
 InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Response& coil,
                            const dsp::Standards& standards, const dsp::BenchValues& bench,
                            const BenchTolerances& tolerances, bench::Hookup hookup,
                            std::optional<double> clock_drift_ppm) {
     const dsp::ResonanceForm form = form_of(hookup);
-    const dsp::FitOptions options = options_of(hookup);
+    const dsp::FitOptions options = fit_options(hookup);
     dsp::FitOutcome outcome = dsp::fit_resonance(data, form, options);
     if (auto* none = std::get_if<dsp::NoFit>(&outcome)) return std::move(*none);
     const dsp::ResonanceFit& fit = std::get<dsp::ResonanceFit>(outcome);
@@ -97,11 +100,13 @@ InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Respon
     found.degrees_of_freedom = fit.degrees_of_freedom;
     found.fit_window = fit.window;
     found.misfit = fit.misfit;
-    // Ripples of a capture's own making stay far below a fiftieth of the peak; another circuit that matters does not.
+    // Ripples of a capture's own making stay below that; another circuit that matters does not. Without a known period
+    // a coil that moves makes small peaks beside its own.
+    const double notable = coil.way == dsp::ResponseWay::whole_periods ? 0.002 : 0.02;
     const double height = form == dsp::ResonanceForm::series ? 1 / fit.resistance_ohm : fit.resistance_ohm;
     std::vector<dsp::Peak> others;
     std::copy_if(fit.other_peaks.begin(), fit.other_peaks.end(), std::back_inserter(others),
-                 [&](const dsp::Peak& p) { return p.height >= 0.02 * height; });
+                 [&](const dsp::Peak& p) { return p.height >= notable * height; });
     for (const dsp::Peak& p : others) found.other_peaks_hz.push_back(p.frequency_hz);
     if (fit.half_power_q) found.cross_checks.push_back({"half-power width", *fit.half_power_q});
     if (fit.phase_slope_q) found.cross_checks.push_back({"phase slope", *fit.phase_slope_q});
@@ -125,7 +130,7 @@ InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Respon
             {"form of the curve", fit.misfit * found.frequency_hz / (2 * fit.q), fit.misfit * fit.q, resistance_u_ohm});
     }
 
-    if (auto line = pulled_by(others, found.frequency_hz, height, fit.q, fit.resistance_ohm)) {
+    if (auto line = pulled_by(others, hookup, found.frequency_hz, height, fit.q, fit.resistance_ohm)) {
         found.budget.push_back(std::move(*line));
     }
 

@@ -24,4 +24,12 @@ InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Respon
                            const BenchTolerances& tolerances, bench::Hookup hookup,
                            std::optional<double> clock_drift_ppm);
 
+// How a resonance is sought at a hookup.
+dsp::FitOptions fit_options(bench::Hookup hookup);
+
+// Whether a further peak is a higher mode of the same coil: at the foot, one that lies an octave above its resonance
+// and more. The second mode of a coil with its foot grounded lies at 2.4 to 5 times the first (the distributed model;
+// forms from 0.7:1 to 8:1, bare and with a top load).
+bool is_overtone(bench::Hookup hookup, double other_hz, double resonance_hz);
+
 }  // namespace coldtune::measure

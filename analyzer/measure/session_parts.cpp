@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyzer/measure/in_band.hpp"
 #include "analyzer/measure/pair_fit.hpp"
 #include "analyzer/record/utc_time.hpp"
 #include "dsp/resonance_fit.hpp"
@@ -104,7 +105,7 @@ CoarseView look(const dsp::TwoChannelCapture& capture, std::size_t period_frames
     }
     const auto form =
         settings.hookup == bench::Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
-    const dsp::FitOutcome outcome = dsp::fit_resonance(*corrected, form);
+    const dsp::FitOutcome outcome = dsp::fit_resonance(*corrected, form, fit_options(settings.hookup));
     if (const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome)) {
         CoarseView view{fit->frequency_hz, fit->q, kFocusBandwidths * fit->frequency_hz / fit->q, {}, {}};
         if (settings.hookup == bench::Hookup::foot) view.resistance_ohm = fit->resistance_ohm;

@@ -256,6 +256,39 @@ TEST(Findings, SeveralPeaksAreACautionAndTheStrongestIsGiven) {
     EXPECT_NEAR(result.resonance()->other_peaks_hz.front(), 45e3, 45e3 * 2e-3);
 }
 
+// A low coil has its overtone in the band as well, and that may stand taller: the resonance is the lower one all the
+// same, and the other is no reason for a caution. Nearer than an octave it is another circuit.
+TEST(Findings, TheFundamentalIsGivenAndNotATallerOvertone) {
+    Bench bench = healthy();
+    auto coil = test::series_coil(23.8e3, 150, 200e-3, 8e-12);
+    const auto overtone = test::series_coil(63.5e3, 220, 60e-3, 0);
+    coil.branches.push_back(overtone.branches.front());
+    ASSERT_LT(overtone.branches.front().resistance_ohm, coil.branches.front().resistance_ohm);
+    bench.coil = coil;
+    const auto result = run(bench);
+    ASSERT_NE(result.resonance(), nullptr) << said(result);
+    EXPECT_NEAR(result.resonance()->frequency_hz, 23.8e3, result.resonance()->frequency_u95_hz) << said(result);
+    EXPECT_EQ(result.verdict(), Verdict::good) << said(result);
+    ASSERT_EQ(result.resonance()->other_peaks_hz.size(), 1U);
+    EXPECT_NEAR(result.resonance()->other_peaks_hz.front(), 63.5e3, 63.5e3 * 1e-3);
+    const auto* note = find(result, FindingCode::several_peaks);
+    ASSERT_NE(note, nullptr) << said(result);
+    EXPECT_EQ(note->weight, Weight::note);
+    // The whole way, two sweeps, goes there too.
+    measure::SessionSettings settings;
+    settings.device = "simulated";
+    settings.sample_rate_hz = 192000;
+    settings.hookup = Hookup::foot;
+    settings.bench = {10e3, 1e6, 150e-12, 0};
+    const auto record = measure::run_session(*bench::make_simulated_port(bench, Hookup::foot), settings, {}, {});
+    ASSERT_TRUE(record.ok()) << record.error().message;
+    auto request = test::request_for(bench, record->capture);
+    const auto measured = measure::analyze(request);
+    ASSERT_TRUE(measured.ok());
+    ASSERT_NE(measured->resonance(), nullptr) << said(*measured);
+    EXPECT_NEAR(measured->resonance()->frequency_hz, 23.8e3, measured->resonance()->frequency_u95_hz);
+}
+
 TEST(Findings, StandardsOfAnotherLeadAreStale) {
     // The open standard was taken with a far longer cable: after correction the coil would have to be active.
     Bench before = healthy();
