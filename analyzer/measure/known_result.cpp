@@ -12,13 +12,16 @@ namespace {
 
 using record::Json;
 
+// Of any figure in a result, in its SI unit: hertz, henry, farad.
+constexpr double kSmallest = 1e-18, kLargest = 1e12;
+
 // The first thing that was wrong, with the path of the key.
 class Reader {
 public:
     explicit Reader(std::string_view origin) : origin_(origin) {}
 
-    // A finite number greater than `above`; 0 and an error otherwise.
-    double number(const Json& object, const char* key, const std::string& path, double above) {
+    // A finite number greater than `above` and not beyond `most`; 0 and an error otherwise.
+    double number(const Json& object, const char* key, const std::string& path, double above, double most = kLargest) {
         const Json* found = record::member(object, key);
         if (found == nullptr || !found->is_number()) {
             fail(fmt::format("{}{} is missing or not a number", path, key));
@@ -27,6 +30,10 @@ public:
         const double value = found->get<double>();
         if (!std::isfinite(value) || !(value > above)) {
             fail(fmt::format("{}{} must be greater than {}", path, key, above));
+            return 0;
+        }
+        if (value > most) {
+            fail(fmt::format("{}{} is {:g}, which nothing measured can be", path, key, value));
             return 0;
         }
         return value;
@@ -45,8 +52,9 @@ private:
 KnownValue value_of(Reader& reader, const Json& object, const std::string& path, const char* value_key,
                     const char* u95_key, const Json* budget, const char* u_key) {
     KnownValue known;
-    known.value = reader.number(object, value_key, path, 0);
-    known.u95 = reader.number(object, u95_key, path, 0);
+    known.value = reader.number(object, value_key, path, kSmallest);
+    // Wider than the value itself it would say nothing, and is no half-width of ours.
+    known.u95 = reader.number(object, u95_key, path, 0, known.value);
     if (reader.error()) return known;
     const double whole = known.u95 / 2 / known.value;
     double explained = 0;
@@ -118,11 +126,7 @@ Result<KnownResult> interpret(const Json& json, std::string_view origin, Welcome
         reader.fail("not a result (schema coldtune.result.v1)");
         return *reader.error();
     }
-    const Json* verdict = record::member(json, "verdict");
-    if (verdict != nullptr && *verdict == "rejected") {
-        return rejected(
-            fmt::format("{}: this measurement was rejected, there is nothing to take from it; measure again", origin));
-    }
+    if (const Status fine = require_accepted(json, origin); !fine) return fine.error();
     if (combined) return interpret_combined(json, origin);
     KnownResult known;
     known.name = origin;
@@ -188,6 +192,19 @@ Result<KnownResult> read(const std::filesystem::path& path, Welcome welcome) {
 }
 
 }  // namespace
+
+Status require_accepted(const Json& json, std::string_view origin) {
+    const Json* verdict = record::member(json, "verdict");
+    if (verdict != nullptr && *verdict == "rejected") {
+        return rejected(
+            fmt::format("{}: this measurement was rejected, there is nothing to take from it; measure again", origin));
+    }
+    if (verdict == nullptr || (*verdict != "good" && *verdict != "caution")) {
+        return bad_input(
+            fmt::format("{}: verdict is missing or unknown, so nobody can tell whether it counts", origin));
+    }
+    return Done{};
+}
 
 Result<KnownResult> parse_result(std::string_view json_text, std::string_view origin) {
     return parse(json_text, origin, Welcome::secondary);

@@ -3,6 +3,7 @@
 
 #include <cstddef>
 #include <filesystem>
+#include <nlohmann/json_fwd.hpp>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -45,10 +46,13 @@ struct KnownResult {
     std::vector<Remark> findings = {};
 };
 
-// Errors: (bad_input) not JSON, another schema, a key missing or not a number, nothing of the secondary in it;
+// Errors: (bad_input) not JSON, another schema, no verdict, a key missing, not a number or one that nothing measured
+// can be (a half-width wider than its value), nothing of the secondary in it;
 // (rejected) the measurement was rejected, so that there is nothing to take from it. Unknown keys are passed over: a
 // later version may say more.
 Result<KnownResult> parse_result(std::string_view json_text, std::string_view origin);
+// Whether a result counts: its verdict is there and not `rejected`. Errors as above.
+Status require_accepted(const nlohmann::ordered_json& json, std::string_view origin);
 Result<KnownResult> read_result(const std::filesystem::path& path);
 
 // The same, but a tank and the output of combine --json (way "combined") are welcome too.

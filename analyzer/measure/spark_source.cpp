@@ -21,6 +21,16 @@ std::optional<double> positive(const Json& object, const char* key) {
     return std::isfinite(value) && value > 0 ? std::optional(value) : std::nullopt;
 }
 
+// A half-width narrower than its value, as every result of ours has; nullopt for anything else.
+std::optional<double> half_width(const Json& object, const char* key, double value) {
+    const auto u95 = positive(object, key);
+    return u95 && *u95 <= value ? u95 : std::nullopt;
+}
+
+Error no_half_width(std::string_view origin, const char* key) {
+    return bad_input(fmt::format("{}: {} is missing or no half-width; measure again", origin, key));
+}
+
 Result<Json> accepted(std::string_view text, std::string_view origin) {
     record::JsonLimits limits;
     limits.bytes = kLongestResult;
@@ -30,11 +40,7 @@ Result<Json> accepted(std::string_view text, std::string_view origin) {
     if (schema == nullptr || *schema != "coldtune.result.v1") {
         return bad_input(fmt::format("{}: not a result (schema coldtune.result.v1)", origin));
     }
-    const Json* verdict = record::member(*json, "verdict");
-    if (verdict != nullptr && *verdict == "rejected") {
-        return rejected(
-            fmt::format("{}: this measurement was rejected, there is nothing to take from it; measure again", origin));
-    }
+    if (const Status fine = require_accepted(*json, origin); !fine) return fine.error();
     return json;
 }
 
@@ -52,14 +58,21 @@ Result<CircuitValues> circuit(std::string_view text, std::string_view origin,
     if (!json) return json.error();
     const Json* resonance = record::member(*json, "resonance");
     const auto frequency = resonance != nullptr ? positive(*resonance, "frequency_hz") : std::nullopt;
-    if (!hookup_is(*json, hookups) || !frequency) {
+    if (!frequency || !hookup_is(*json, hookups)) {
         return bad_input(fmt::format("{}: holds no resonance of {}", origin, expected));
     }
     CircuitValues values;
     values.frequency_hz = *frequency;
-    values.frequency_u95_hz = positive(*resonance, "frequency_u95_hz").value_or(0);
+    const auto frequency_u95 = half_width(*resonance, "frequency_u95_hz", values.frequency_hz);
+    if (!frequency_u95) return no_half_width(origin, "frequency_u95_hz");
+    values.frequency_u95_hz = *frequency_u95;
+    // Not every way knows a Q.
     values.q = positive(*resonance, "q");
-    values.q_u95 = positive(*resonance, "q_u95").value_or(0);
+    if (values.q) {
+        const auto q_u95 = half_width(*resonance, "q_u95", *values.q);
+        if (!q_u95) return no_half_width(origin, "q_u95");
+        values.q_u95 = *q_u95;
+    }
     return values;
 }
 
@@ -96,7 +109,9 @@ Result<CouplingValue> parse_winding_coupling(std::string_view text, std::string_
             "{}: holds no coupling: that takes the winding once with the primary open and once with it shorted",
             origin));
     }
-    return CouplingValue{*k, positive(*coupling, "k_u95").value_or(0)};
+    const auto u95 = half_width(*coupling, "k_u95", *k);
+    if (!u95) return no_half_width(origin, "k_u95");
+    return CouplingValue{*k, *u95};
 }
 
 Result<SparkInputs> parse_pair(std::string_view text, std::string_view origin) {
@@ -115,7 +130,9 @@ Result<SparkInputs> parse_pair(std::string_view text, std::string_view origin) {
         const auto here = positive(*found, names[i]);
         if (!here) return none;
         value[i] = *here;
-        u95[i] = positive(*found, widths[i]).value_or(0);
+        const auto narrower = half_width(*found, widths[i], *here);
+        if (!narrower) return no_half_width(origin, widths[i]);
+        u95[i] = *narrower;
     }
     SparkInputs inputs;
     inputs.value = {value[0], value[1], value[2], value[3], value[4]};
