@@ -1,13 +1,10 @@
 // How long a frame of the plot takes to build: 20 runs of 100,000 points each, two panes. Wanted: under 2 ms (median).
 #include <benchmark/benchmark.h>
-#include <imgui.h>
 
 #include <cmath>
 #include <memory>
-#include <stdexcept>
 
-#include "gui/imgui_canvas.hpp"
-#include "gui/picture.hpp"
+#include "tests/bench/plot_window.hpp"
 
 namespace coldtune::gui {
 namespace {
@@ -30,49 +27,21 @@ std::shared_ptr<const CurveData> curve(std::size_t run, bool phase) {
     return data;
 }
 
-class Plot {
-public:
-    Plot() {
-        ImGui::CreateContext();
-        ImGui::GetIO().IniFilename = nullptr;
-        ImGui::GetIO().DisplaySize = {1280, 800};
-        ImGui::GetIO().BackendFlags |= ImGuiBackendFlags_RendererHasVtxOffset;
-        const auto files = find_fonts();
-        if (!files) throw std::runtime_error(files.error().message);
-        const auto fonts = load_fonts(*files, 1);
-        if (!fonts) throw std::runtime_error(fonts.error().message);
-        fonts_ = *fonts;
-        scene_.panes = {{"Admittance", "S", {}}, {"Phase", "\u00b0", {}}};
-        for (std::size_t run = 0; run < kRuns; ++run) {
-            for (const bool phase : {false, true}) {
-                scene_.panes[phase ? 1 : 0].curves.push_back(
-                    {curve(run, phase), CurveLook::measured, light_theme().run_color(run)});
-            }
-        }
-        set_home(view_.x, *data_x(scene_), true);
-        view_.y[0].scale = Scale::logarithmic;
-        for (std::size_t k = 0; k < 2; ++k) {
-            set_home(view_.y[k], *data_y(scene_.panes[k], view_.x.range, view_.y[k].scale), true);
+PlotScene scene() {
+    PlotScene scene;
+    scene.panes = {{"Admittance", "S", {}}, {"Phase", "\u00b0", {}}};
+    for (std::size_t run = 0; run < kRuns; ++run) {
+        for (const bool phase : {false, true}) {
+            scene.panes[phase ? 1 : 0].curves.push_back(
+                {curve(run, phase), CurveLook::measured, light_theme().run_color(run)});
         }
     }
-    ~Plot() { ImGui::DestroyContext(); }
-    void frame() {
-        ImGui::NewFrame();
-        ImguiCanvas canvas(*ImGui::GetBackgroundDrawList(), fonts_, fonts_.small->FontSize);
-        draw_plot(canvas, {440, 200, 1264, 760}, scene_, view_, {light_theme(), 1}, cache_);
-        ImGui::Render();
-    }
-    PlotView& view() { return view_; }
-
-private:
-    Fonts fonts_;
-    PlotScene scene_;
-    PlotView view_;
-    PlotCache cache_;
-};
+    return scene;
+}
 
 void plot_frame(benchmark::State& state) {
-    Plot plot;
+    PlotWindow plot;
+    plot.show(scene());
     plot.frame();
     for (auto _ : state) plot.frame();
 }
@@ -80,7 +49,8 @@ BENCHMARK(plot_frame)->Unit(benchmark::kMillisecond);
 
 // The view moves in every frame, as while the wheel turns.
 void plot_frame_while_zooming(benchmark::State& state) {
-    Plot plot;
+    PlotWindow plot;
+    plot.show(scene());
     double factor = 1.01;
     for (auto _ : state) {
         zoom(plot.view().x, 0.6, factor);

@@ -59,6 +59,12 @@ def impedance(frequency, ratio):
     return REFERENCE_OHM * open_ratio * ratio / (open_ratio - ratio)
 
 
+def per_ratio(frequency, ratio):
+    """How far the impedance goes with the ratio, ohm."""
+    open_ratio = 1 / (1 + REFERENCE_OHM * (1 / INPUT_OHM + 2j * numpy.pi * frequency * INPUT_F))
+    return numpy.abs(REFERENCE_OHM * open_ratio ** 2 / (open_ratio - ratio) ** 2)
+
+
 def fit(frequency, ratio, variance, bandwidths=6):
     """Maximum likelihood of a series branch with a capacitor across it, in the ratio. Returns f0, Q, R."""
     admittance = 1 / impedance(frequency, ratio)
