@@ -37,6 +37,7 @@ using Curve = boost::math::interpolators::pchip<std::vector<double>>;
 
 Curve medhurst_curve() {
     std::vector<double> logarithms;
+    logarithms.reserve(kLengthOverDiameter.size());
     for (const double ratio : kLengthOverDiameter) logarithms.push_back(std::log(ratio));
     return {std::move(logarithms), std::vector<double>(kPicofaradPerCentimetre.begin(), kPicofaradPerCentimetre.end())};
 }

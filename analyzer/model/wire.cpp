@@ -123,6 +123,7 @@ double compressed(double length_over_diameter) {
 
 std::vector<double> compressed_rows() {
     std::vector<double> rows;
+    rows.reserve(kFiniteLengths.size() + 1);
     for (const double length : kFiniteLengths) rows.push_back(compressed(length));
     rows.push_back(1);
     return rows;
@@ -134,6 +135,7 @@ using Curve = boost::math::interpolators::pchip<std::vector<double>>;
 
 std::vector<Curve> row_curves() {
     std::vector<Curve> curves;
+    curves.reserve(kProximity.size());
     for (const auto& row : kProximity) {
         curves.emplace_back(std::vector<double>(kWireOverPitch.begin(), kWireOverPitch.end()),
                             std::vector<double>(row.begin(), row.end()));
@@ -183,6 +185,7 @@ double proximity_factor(double length_over_diameter, double wire_over_pitch) {
     static const std::vector<Curve> rows = row_curves();
     const double column = std::clamp(wire_over_pitch, 0.0, 1.0);
     std::vector<double> at_column;
+    at_column.reserve(rows.size());
     for (const Curve& row : rows) at_column.push_back(row(column));
     return Curve(compressed_rows(), std::move(at_column))(compressed(std::max(length_over_diameter, 0.0)));
 }

@@ -266,6 +266,13 @@ TEST(KnownResults, ThatCannotBeUsedAreRefusedWithTheReason) {
     fails(with("120000", "-5"), "resonance.frequency_hz");
     fails(with("120000", "\"120k\""), "resonance.frequency_hz");
     fails(with("\"frequency_u95_hz\": 1200", "\"frequency_u95_hz\": 0"), "resonance.frequency_u95_hz");
+    fails(with("\"frequency_u95_hz\": 1200", "\"frequency_u95_hz\": 1e300"), "resonance.frequency_u95_hz is 1e+300");
+    fails(with("\"frequency_u95_hz\": 1200", "\"frequency_u95_hz\": 120001"), "resonance.frequency_u95_hz");
+    fails(with("120000", "1e-300"), "resonance.frequency_hz");
+    fails(with("120000", "1e300"), "resonance.frequency_hz");
+    fails(with("\"verdict\": \"good\",", ""), "verdict is missing");
+    fails(with("\"good\"", "\"fine\""), "verdict is missing or unknown");
+    fails(with("\"good\"", "7"), "verdict is missing or unknown");
     fails(with("\"source\": \"noise\"", "\"sauce\": \"noise\""), "budget");
     fails(
         R"({"schema": "coldtune.result.v1", "hookup": "foot", "verdict": "good", "resonance": null, "winding": null})",

@@ -5,6 +5,8 @@
 #include <nlohmann/json.hpp>
 #include <numbers>
 #include <string>
+#include <string_view>
+#include <utility>
 #include <vector>
 
 #include "tests/support/command_line.hpp"
@@ -116,6 +118,18 @@ TEST(ExchangeCommand, WhatIsMissingOrWrongIsSaid) {
     EXPECT_EQ(exchange({"--winding", foot.c_str()}).code, 3);
     EXPECT_EQ(exchange({"--f1", "100k", "--f2", "100k", "--q1", "60", "--q2", "150", "--k", "2"}).code, 3);
     EXPECT_TRUE(exchange({"--pair", bad.c_str(), "--json"}).out.empty());
+    // Edited by hand: no half-width, one that is none, no verdict.
+    for (const auto& [from, to] : {std::pair{"\"frequency_u95_hz\":20,", ""}, std::pair{"u95_hz\":20", "u95_hz\":-5"},
+                                   std::pair{"u95_hz\":20", "u95_hz\":66000"}, std::pair{"q_u95\":2", "q_u95\":null"},
+                                   std::pair{"\"verdict\":\"good\",", ""}}) {
+        std::string text = kTank;
+        const auto at = text.find(from);
+        ASSERT_NE(at, std::string::npos) << from;
+        const std::string edited = folder.put("edited.json", text.replace(at, std::string_view(from).size(), to));
+        const Said said = exchange({"--secondary", foot.c_str(), "--primary", edited.c_str(), "--k", "0.1"});
+        EXPECT_EQ(said.code, 3) << text << said.out;
+        EXPECT_NE(said.err.find("edited.json"), std::string::npos) << said.err;
+    }
 }
 
 }  // namespace
