@@ -5,6 +5,7 @@
 #include <array>
 #include <cstdio>
 #include <functional>
+#include <optional>
 #include <random>
 
 #include "analyzer/bench/bench_circuit.hpp"
@@ -259,6 +260,26 @@ TEST(BelowBand, WhatIsNotTheDescribedCoilIsSaidOrRefused) {
     }
 }
 
+// What the next two measure, above the band of 192 kHz.
+model::CoilDescription half_metre_coil() {
+    model::CoilDescription coil;
+    coil.secondary = {0.11, 0.5, 1000, 0.4e-3, 0.15, 20, {}};
+    coil.topload.push_back(model::Toroid{0.3, 0.075, 0.09});
+    return coil;
+}
+
+std::optional<double> foot_resonance_hz(const bench::Bench& bench) {
+    const auto circuit = bench::BenchCircuit::build(bench, bench::Hookup::foot);
+    return circuit ? circuit->zero_reactance_hz(150e3, 400e3) : std::nullopt;
+}
+
+measure::AnalysisRequest foot_request(const bench::Bench& bench, const model::CoilDescription& described) {
+    auto request = test::request_for(bench, test::capture(bench, bench::Hookup::foot));
+    request.description = described;
+    request.open = test::standard(bench, bench::Hookup::open);
+    return request;
+}
+
 // A ring of one turn around the winding, shorted on itself, as the coupled pair of the simulated bench plays it, from a
 // solid ring to a turn of thin wire, whose time constant bends the curve in the band: the coil is then no longer the
 // described one, and the form of its current no longer any coil's. It is refused or said; a number without a word is
@@ -269,9 +290,8 @@ TEST(BelowBand, AShortedTurnIsRefusedOrSaid) {
         for (const double loss_ohm : {0.3e-3, 10e-3, 50e-3, 100e-3}) {
             bench::Bench bench;
             bench::CoilOnBench coil;
-            coil.description.secondary = {0.11, 0.5, 1000, 0.4e-3, 0.15, 20, {}};
-            coil.description.topload.push_back(model::Toroid{0.3, 0.075, 0.09});
-            const auto described = coil.description;
+            const model::CoilDescription described = half_metre_coil();
+            coil.description = described;
             coil.description.primary = model::Primary{.inner_diameter_m = 0.125,
                                                       .pitch_m = 0.006,
                                                       .turns = 1,
@@ -283,13 +303,9 @@ TEST(BelowBand, AShortedTurnIsRefusedOrSaid) {
             bench.tank.inductance_h = 1.02 * model::primary_inductance_h(*coil.description.primary, 1);
             bench.tank.resistance_ohm = loss_ohm;
             bench.primary_circuit = bench::PrimaryCircuit::shorted;
-            const auto circuit = bench::BenchCircuit::build(bench, bench::Hookup::foot);
-            ASSERT_TRUE(circuit.ok()) << circuit.error().message;
-            const auto truth = circuit->zero_reactance_hz(150e3, 400e3);
+            const auto truth = foot_resonance_hz(bench);
             ASSERT_TRUE(truth.has_value());
-            auto request = test::request_for(bench, test::capture(bench, bench::Hookup::foot));
-            request.description = described;
-            request.open = test::standard(bench, bench::Hookup::open);
+            const auto request = foot_request(bench, described);
             const auto result = measure::analyze(request);
             ASSERT_TRUE(result.ok()) << result.error().message;
             const auto* r = result->resonance();
@@ -309,9 +325,7 @@ TEST(BelowBand, AShortedTurnIsRefusedOrSaid) {
 
 // End to end, from samples: sweep, 24 bit, standards, choice of the way.
 TEST(BelowBand, AnalyzeChoosesItFromACaptureAndSaysSo) {
-    model::CoilDescription described;
-    described.secondary = {0.11, 0.5, 1000, 0.4e-3, 0.15, 20, {}};
-    described.topload.push_back(model::Toroid{0.3, 0.075, 0.09});
+    const model::CoilDescription described = half_metre_coil();
     bench::Bench bench;
     bench::CoilOnBench coil;
     coil.description = described;
@@ -322,13 +336,9 @@ TEST(BelowBand, AnalyzeChoosesItFromACaptureAndSaysSo) {
     bench.coil = coil;
     bench.wiring.reference_ohm = 10.05e3;
     bench.wiring.coil_input.gain = 1.004;
-    const auto circuit = bench::BenchCircuit::build(bench, bench::Hookup::foot);
-    ASSERT_TRUE(circuit.ok());
-    const auto truth = circuit->zero_reactance_hz(150e3, 400e3);
+    const auto truth = foot_resonance_hz(bench);
     ASSERT_TRUE(truth.has_value());
-    auto request = test::request_for(bench, test::capture(bench, bench::Hookup::foot));
-    request.description = described;
-    request.open = test::standard(bench, bench::Hookup::open);
+    auto request = foot_request(bench, described);
     const auto result = measure::analyze(request);
     ASSERT_TRUE(result.ok()) << result.error().message;
     const auto* r = result->resonance();
