@@ -71,9 +71,9 @@ double distant_unit_sheets_mutual_h(double radius, double length, double offset)
 double coaxial_rings_mutual_h(double radius_a_m, double radius_b_m, double distance_m) {
     // Maxwell's second form (after Landen's transformation), with K - E written as m D so that neither close nor
     // distant rings cancel:  M = 16 mu0 a^2 b^2 D / (r+ + r-)^3,  complementary parameter 4 r+ r- / (r+ + r-)^2.
-    const double apart = radius_a_m - radius_b_m, together = radius_a_m + radius_b_m;
-    const double near = std::sqrt(apart * apart + distance_m * distance_m);
-    const double far = std::sqrt(together * together + distance_m * distance_m);
+    // Integrals over the distance come so near to zero that its square is none.
+    const double near = std::hypot(radius_a_m - radius_b_m, distance_m);
+    const double far = std::hypot(radius_a_m + radius_b_m, distance_m);
     const double sum = near + far;
     const double product = radius_a_m * radius_b_m;
     return 16 * kVacuumPermeability * product * product / (sum * sum * sum) *
