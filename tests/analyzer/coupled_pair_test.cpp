@@ -4,6 +4,7 @@
 
 #include <gtest/gtest.h>
 
+#include <Eigen/LU>
 #include <algorithm>
 #include <cmath>
 #include <numbers>
