@@ -61,7 +61,7 @@ void Frame::keys(App& app, std::vector<Action>& actions) const {
         }
         if (in_form_ && !typing && !stops && !chord.ctrl && could_be_typed(chord.key)) continue;
         const bool sheet = s.help_open || s.cautions_open || s.budget_open;
-        // Nothing moves behind a sheet, least of all to another step.
+        // No step is taken behind a sheet.
         const bool moves = !function_key || c.group == std::string_view("Steps");
         if (sheet && !stops && chord.key != key::escape && moves && !chord.ctrl) continue;
         actions.push_back(action(c.what));

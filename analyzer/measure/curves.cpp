@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <numbers>
 
 #include "analyzer/measure/in_band.hpp"
@@ -91,35 +90,6 @@ Complex fitted_impedance(const dsp::ResonanceFit& fit, bool series_loss, double 
     return Complex(fit.offset, reactive) + fit.resistance_ohm * conductor / one_plus_ju;
 }
 
-// Of the fit's own window, on either side.
-constexpr double kWindowsAround = 1.5;
-
-// The fit of the curve inside a band, if it agrees with the result within the stated uncertainty.
-std::optional<dsp::ResonanceFit> agreeing_fit(const MeasurementResult& result, const dsp::Band& band) {
-    dsp::CorrectedResponse data;
-    for (std::size_t k = 0; k < result.curve.frequency_hz.size(); ++k) {
-        const double f = result.curve.frequency_hz[k];
-        if (f < band.low_hz || f > band.high_hz) continue;
-        data.frequency_hz.push_back(f);
-        data.impedance.push_back(result.curve.impedance_ohm[k]);
-        data.impedance_variance.push_back(std::pow(result.curve.standard_deviation_ohm[k], 2));
-    }
-    // The ratio is the impedance itself: (1 + 0 Y) / (0 + 1 Y).
-    data.ratio = data.impedance;
-    data.ratio_variance = data.impedance_variance;
-    data.map.assign(data.ratio.size(), dsp::AdmittanceMap{1.0, 0.0, 0.0, 1.0});
-    const auto form = result.hookup == bench::Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
-    dsp::FitOutcome outcome = dsp::fit_resonance(data, form, fit_options(result.hookup));
-    auto* fit = std::get_if<dsp::ResonanceFit>(&outcome);
-    if (fit == nullptr) return std::nullopt;
-    const Resonance& resonance = *result.resonance();
-    const double found_hz = form == dsp::ResonanceForm::series ? fit->zero_reactance_hz : fit->frequency_hz;
-    if (std::abs(found_hz - resonance.frequency_hz) > std::max(resonance.frequency_u95_hz, 1e-6 * found_hz)) {
-        return std::nullopt;
-    }
-    return std::move(*fit);
-}
-
 }  // namespace
 
 std::string_view quantity_name(Quantity quantity) {
@@ -198,12 +168,27 @@ std::optional<dsp::ResonanceFit> fit_again(const MeasurementResult& result) {
     // A loading series is no curve, below the band there is no second fit, a pickup's is a voltage ratio.
     if (resonance == nullptr || resonance->way != Way::in_band || result.hookup == bench::Hookup::pickup)
         return std::nullopt;
-    if (result.curve.standard_deviation_ohm.size() != result.curve.impedance_ohm.size()) return std::nullopt;
-    // Near the resonance first, which takes a fraction of the time.
-    const dsp::Band window = resonance->fit_window;
-    const double around = kWindowsAround * std::max(0.0, window.high_hz - window.low_hz);
-    auto fit = agreeing_fit(result, {window.low_hz - around, window.high_hz + around});
-    return fit ? fit : agreeing_fit(result, {0, std::numeric_limits<double>::infinity()});
+    dsp::CorrectedResponse data;
+    data.frequency_hz = result.curve.frequency_hz;
+    data.impedance = result.curve.impedance_ohm;
+    for (double deviation : result.curve.standard_deviation_ohm) {
+        data.impedance_variance.push_back(deviation * deviation);
+    }
+    if (data.impedance_variance.size() != data.impedance.size()) return std::nullopt;
+    // The ratio is the impedance itself: (1 + 0 Y) / (0 + 1 Y).
+    data.ratio = data.impedance;
+    data.ratio_variance = data.impedance_variance;
+    data.map.assign(data.ratio.size(), dsp::AdmittanceMap{1.0, 0.0, 0.0, 1.0});
+
+    const auto form = result.hookup == bench::Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
+    dsp::FitOutcome outcome = dsp::fit_resonance(data, form, fit_options(result.hookup));
+    auto* fit = std::get_if<dsp::ResonanceFit>(&outcome);
+    if (fit == nullptr) return std::nullopt;
+    const double found_hz = form == dsp::ResonanceForm::series ? fit->zero_reactance_hz : fit->frequency_hz;
+    if (std::abs(found_hz - resonance->frequency_hz) > std::max(resonance->frequency_u95_hz, 1e-6 * found_hz)) {
+        return std::nullopt;
+    }
+    return std::move(*fit);
 }
 
 std::optional<Curve> fitted_curve(const MeasurementResult& result) {

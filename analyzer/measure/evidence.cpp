@@ -25,7 +25,6 @@ constexpr double kDistortionRejectDb = -20;
 constexpr double kUnsteadyCautionSigma = 4;  // noise alone gives 1 to 1.6
 constexpr double kLevelCaution = 0.01;       // converters hold their gain to 0.1 % (common practice, no source)
 constexpr double kSettlingCaution = 0.03;    // the same in the first period, where an output may still be unmuting
-constexpr double kGainMargin = 0.02;  // inputs of one interface differ by less than 2 % (common practice, no source)
 
 // Capacitance against frequency, C(f) = c0 + c2 f^2 by weighted least squares on Im(Y)/w. Below its first resonance a
 // coil shows c2 > 0 (its own capacitance seen through its inductance); a bare lead shows none.
@@ -212,7 +211,7 @@ std::vector<Finding> judge_wiring(const dsp::Response& response, const dsp::Corr
     std::size_t above = 0, below = 0;
     for (std::size_t k = 0; k < response.ratio.size(); ++k) {
         const double size = std::abs(response.ratio[k]) / gain;
-        const double margin = std::max(kGainMargin, 3 * std::sqrt(response.variance[k]));
+        const double margin = std::max(kAlikeGains, 3 * std::sqrt(response.variance[k]));
         above += size > 1 + margin ? 1U : 0U;
         below += size < 1 - margin ? 1U : 0U;
     }

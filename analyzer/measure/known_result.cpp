@@ -33,7 +33,7 @@ public:
             return 0;
         }
         if (value > most) {
-            fail(fmt::format("{}{} is {:g}, which nothing measured can be", path, key, value));
+            fail(fmt::format("{}{} is {:g}, more than {:g}, so that it tells nothing", path, key, value, most));
             return 0;
         }
         return value;
@@ -53,7 +53,7 @@ KnownValue value_of(Reader& reader, const Json& object, const std::string& path,
                     const char* u95_key, const Json* budget, const char* u_key) {
     KnownValue known;
     known.value = reader.number(object, value_key, path, kSmallest);
-    // Wider than the value itself it would say nothing, and is no half-width of ours.
+    // Wider than the value itself it says nothing.
     known.u95 = reader.number(object, u95_key, path, 0, known.value);
     if (reader.error()) return known;
     const double whole = known.u95 / 2 / known.value;

@@ -46,8 +46,8 @@ struct KnownResult {
     std::vector<Remark> findings = {};
 };
 
-// Errors: (bad_input) not JSON, another schema, no verdict, a key missing, not a number or one that nothing measured
-// can be (a half-width wider than its value), nothing of the secondary in it;
+// Errors: (bad_input) not JSON, another schema, no verdict, a key missing, not a number or one that tells nothing (a
+// half-width wider than its value), nothing of the secondary in it;
 // (rejected) the measurement was rejected, so that there is nothing to take from it. Unknown keys are passed over: a
 // later version may say more.
 Result<KnownResult> parse_result(std::string_view json_text, std::string_view origin);

@@ -21,14 +21,15 @@ std::optional<double> positive(const Json& object, const char* key) {
     return std::isfinite(value) && value > 0 ? std::optional(value) : std::nullopt;
 }
 
-// A half-width narrower than its value, as every result of ours has; nullopt for anything else.
+// A half-width narrower than its value; a wider one tells nothing, nullopt as for anything else.
 std::optional<double> half_width(const Json& object, const char* key, double value) {
     const auto u95 = positive(object, key);
     return u95 && *u95 <= value ? u95 : std::nullopt;
 }
 
 Error no_half_width(std::string_view origin, const char* key) {
-    return bad_input(fmt::format("{}: {} is missing or no half-width; measure again", origin, key));
+    return bad_input(
+        fmt::format("{}: {} is missing, not positive or wider than its value; measure again", origin, key));
 }
 
 Result<Json> accepted(std::string_view text, std::string_view origin) {

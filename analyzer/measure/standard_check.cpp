@@ -118,8 +118,7 @@ double gain_of(const dsp::Response& open) {
 }
 
 std::optional<Finding> judge_gain(double gain, bool with_load) {
-    constexpr double kAlike = 0.02;  // inputs of one interface (common practice, no source)
-    if (with_load || gain < 1 + kAlike) return std::nullopt;
+    if (with_load || gain < 1 + kAlikeGains) return std::nullopt;
     return Finding{
         FindingCode::uncorrected, Weight::caution,
         fmt::format("input 2 gives {:.1f} % more than input 1: resistance and inductance are off by as much, "

@@ -17,6 +17,8 @@ namespace coldtune::measure {
 std::optional<Finding> judge_standard(bench::Hookup hookup, const dsp::Response& response,
                                       const dsp::BenchValues& bench);
 
+// Gains of one interface's inputs differ by less (common practice, no source).
+inline constexpr double kAlikeGains = 0.02;
 // How much more input 2 gives than input 1, from an open lead's low end, which nothing loads; 1 where it gives less (an
 // input's own resistance does that too) or more than inputs of one interface can.
 double gain_of(const dsp::Response& open);
