@@ -4,13 +4,11 @@
 
 namespace coldtune::gui {
 
-using bench::Hookup;
-
 namespace {
 constexpr double kUsualReference_ohm = 10e3;
 }
 
-App::App(PortFactory ports, std::function<void()> wake, std::filesystem::path pictures)
+App::App(PortFactory ports, const std::function<void()>& wake, std::filesystem::path pictures)
     : pictures_(std::move(pictures)), keeper_(wake), workers_(std::move(ports), wake) {
     set_document(new_document({}));
     state_.view.x.scale = Scale::linear;

@@ -21,7 +21,7 @@ namespace coldtune::gui {
 class App {
 public:
     // `wake`: called from other threads when there is something to take in. `pictures`: folder for saved plots.
-    App(PortFactory ports, std::function<void()> wake, std::filesystem::path pictures);
+    App(PortFactory ports, const std::function<void()>& wake, std::filesystem::path pictures);
 
     [[nodiscard]] const State& state() const { return state_; }
     void act(const Action& action);

@@ -2,6 +2,7 @@
 #include <array>
 #include <csignal>
 #include <cstdio>
+#include <exception>
 #include <string>
 
 #include "analyzer/audio/audio_port.hpp"
@@ -13,7 +14,8 @@
 namespace {
 
 int complain(const coldtune::Error& error) {
-    std::fprintf(stderr, "coldtune-window: %s\n", error.message.c_str());
+    // Where the error stream is closed there is nobody left to tell.
+    (void)std::fprintf(stderr, "coldtune-window: %s\n", error.message.c_str());
     switch (error.kind) {
         case coldtune::ErrorKind::usage:
             return 2;
@@ -28,7 +30,7 @@ int complain(const coldtune::Error& error) {
 }
 
 // The manual page or the bash completion, for the package.
-void print_manual(const CLI::App& cli, bool page) {
+int print_manual(const CLI::App& cli, bool page) {
     using coldtune::cli::ManualText;
     static constexpr std::array<std::string_view, 1> see = {
         "coldtune(1), the same job in a terminal; F1 in the window."};
@@ -41,14 +43,14 @@ void print_manual(const CLI::App& cli, bool page) {
         page ? coldtune::cli::man_page(cli, {"coldtune-window", "the bench window: sweep a coil and see its resonance",
                                              COLDTUNE_VERSION, date, sections})
              : coldtune::cli::bash_completion(cli, "coldtune-window");
-    std::fwrite(text.data(), 1, text.size(), stdout);
+    const bool whole = std::fwrite(text.data(), 1, text.size(), stdout) == text.size() && std::fflush(stdout) == 0;
+    if (!whole) return complain({coldtune::ErrorKind::bad_input, "the output takes no more; free some space"});
+    return 0;
 }
 
-}  // namespace
-
-int main(int argc, char** argv) {
+int run(int argc, char** argv) {
     // A file that may grow no further is an error like a full disk, told in a sentence, and no end without one.
-    std::signal(SIGXFSZ, SIG_IGN);
+    (void)std::signal(SIGXFSZ, SIG_IGN);
     if (const int child = coldtune::audio::run_audio_child_if_asked(argc, argv); child >= 0) return child;
 
     CLI::App cli{"The bench window: describe a coil, sweep it, see the measurement lie over the calculation."};
@@ -74,10 +76,7 @@ int main(int argc, char** argv) {
         return complain(coldtune::usage_error(std::string(e.what()) + "; see --help"));
     }
 
-    if (!manual.empty()) {
-        print_manual(cli, manual == "man");
-        return 0;
-    }
+    if (!manual.empty()) return print_manual(cli, manual == "man");
 
     namespace gui = coldtune::gui;
     gui::WindowOptions options;
@@ -105,4 +104,16 @@ int main(int argc, char** argv) {
     options.simulated_pace = pace;
     if (const auto status = gui::run_window(options); !status) return complain(status.error());
     return 0;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    try {
+        return run(argc, argv);
+    } catch (const std::exception& e) {
+        // Memory that ran out at the start, or a library's complaint: one line, and the status of an unknown fault.
+        (void)std::fprintf(stderr, "coldtune-window: stopped by an unexpected fault: %s\n", e.what());
+        return 1;
+    }
 }

@@ -74,7 +74,8 @@ std::shared_ptr<const CurveData> SceneBuilder::data(const std::shared_ptr<const 
 PlotScene SceneBuilder::build(const State& state, const Theme& theme) {
     for (auto& [key, kept] : kept_) kept.used = false;
     PlotScene scene;
-    const auto [upper, lower] = quantities_of(state.pair);
+    const auto quantities = quantities_of(state.pair);
+    const Quantity upper = quantities.first, lower = quantities.second;
     for (Quantity q : {upper, lower}) {
         scene.panes.push_back({std::string(measure::quantity_name(q)), std::string(measure::quantity_unit(q)), {}});
     }

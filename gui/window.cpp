@@ -215,8 +215,11 @@ public:
                     return;
                 }
                 const std::string text = state_json(s, frame.places(), width, height);
-                std::fwrite(text.data(), 1, text.size(), file);
-                std::fclose(file);
+                const bool whole = std::fwrite(text.data(), 1, text.size(), file) == text.size();
+                if (std::fclose(file) != 0 || !whole) {
+                    error_ = bad_input(fmt::format("{}: cannot be written", step.file.string()));
+                    return;
+                }
                 break;
             }
         }

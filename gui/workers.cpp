@@ -74,7 +74,7 @@ measure::SessionProgressCallback progress_reports(std::function<void(Report)> re
         ProgressReport progress{p, false};
         progress.progress.peak_generator = std::exchange(generator, 0);
         progress.progress.peak_coil = std::exchange(coil, 0);
-        report(std::move(progress));
+        report(progress);
     };
 }
 
@@ -306,7 +306,7 @@ void Workers::listen(const SweepJob& job, audio::AudioPort& port, const std::sto
         for (const double x : heard->generator)
             levels.progress.peak_generator = std::max(levels.progress.peak_generator, std::abs(x));
         for (const double x : heard->coil) levels.progress.peak_coil = std::max(levels.progress.peak_coil, std::abs(x));
-        report(std::move(levels));
+        report(levels);
     }
     finish(job, {job.task, job.settings.hookup, measure::MeasurementResult{}, nullptr, nullptr, nullptr, {}, true});
 }
