@@ -121,6 +121,12 @@ Result<measure::SparkInputs> gather(const ExchangeOptions& o) {
     }
     if (!std::isnan(o.c1_f)) in.primary_capacitance_f = o.c1_f;
     if (!std::isnan(o.c2_f)) in.secondary_capacitance_f = o.c2_f;
+    // One alone would be taken without a word and change nothing.
+    const bool one_given = !std::isnan(o.c1_f) || !std::isnan(o.c2_f);
+    if (one_given && !(in.primary_capacitance_f && in.secondary_capacitance_f)) {
+        return usage_error(fmt::format("the voltage ratio takes two capacitances; give {} as well, or --coil COIL.json",
+                                       std::isnan(o.c1_f) ? "--c1" : "--c2"));
+    }
     return in;
 }
 

@@ -106,6 +106,9 @@ TEST(ExchangeCommand, WhatIsMissingOrWrongIsSaid) {
     const Said missing = exchange({"--secondary", foot.c_str(), "--primary", tank.c_str()});
     EXPECT_EQ(missing.code, 2);
     EXPECT_NE(missing.err.find("--k"), std::string::npos) << missing.err;
+    const Said one = exchange({"--secondary", foot.c_str(), "--primary", tank.c_str(), "--k", "0.1", "--c1", "40n"});
+    EXPECT_EQ(one.code, 2);
+    EXPECT_NE(one.err.find("give --c2 as well"), std::string::npos) << one.err;
     const Said no_q = exchange({"--secondary", below.c_str(), "--primary", tank.c_str(), "--k", "0.1"});
     EXPECT_EQ(no_q.code, 3);
     EXPECT_NE(no_q.err.find("--q2"), std::string::npos) << no_q.err;
