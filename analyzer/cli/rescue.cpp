@@ -95,10 +95,12 @@ std::vector<fs::path> rescue_folders() {
     } else if (const fs::path home = variable("HOME"); home.is_absolute()) {
         folders.push_back(home / ".local" / "state" / "coldtune" / "rescued");
     }
+    // Others write there too, and what belongs to the first of them would be shut to the next: one folder for each
+    // user.
+    const std::string own = fmt::format("coldtune-rescued-{}", getuid());
     std::error_code fault;
-    if (const fs::path temporary = fs::temp_directory_path(fault); !fault)
-        folders.push_back(temporary / "coldtune-rescued");
-    if (fs::is_directory("/dev/shm", fault)) folders.emplace_back("/dev/shm/coldtune-rescued");
+    if (const fs::path temporary = fs::temp_directory_path(fault); !fault) folders.push_back(temporary / own);
+    if (fs::is_directory("/dev/shm", fault)) folders.push_back(fs::path("/dev/shm") / own);
     return folders;
 }
 
