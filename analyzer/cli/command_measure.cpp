@@ -9,6 +9,7 @@
 #include "analyzer/cli/command.hpp"
 #include "analyzer/cli/keep_options.hpp"
 #include "analyzer/cli/measure_sweeps.hpp"
+#include "analyzer/cli/output_target.hpp"
 #include "analyzer/cli/port_options.hpp"
 #include "analyzer/cli/rescue.hpp"
 #include "analyzer/cli/result_output.hpp"
@@ -62,7 +63,6 @@ Status check_out(const MeasureOptions& o) {
             return usage_error(fmt::format("--out {} is a standard of this measurement; name another file", path));
         }
     }
-    // A capture may be all that is left of an evening.
     std::vector<std::filesystem::path> targets = {out};
     if (o.one_input) {
         targets.push_back(standard_path(out, bench::Hookup::open));
@@ -70,10 +70,7 @@ Status check_out(const MeasureOptions& o) {
         if (o.with_short) targets.push_back(standard_path(out, bench::Hookup::short_circuit));
     }
     for (const std::filesystem::path& target : targets) {
-        if (!o.replace && std::filesystem::exists(target)) {
-            return usage_error(fmt::format("{}{} exists already; name another file, or give --replace",
-                                           target == out ? "--out " : "", target.string()));
-        }
+        if (const Status free = check_sound_target(target.string(), o.replace); !free) return free;
     }
     return Done{};
 }

@@ -12,6 +12,7 @@
 #include "analyzer/bench/simulated_port.hpp"
 #include "analyzer/cli/band_option.hpp"
 #include "analyzer/cli/command.hpp"
+#include "analyzer/cli/output_target.hpp"
 #include "dsp/stimulus.hpp"
 
 namespace coldtune::cli {
@@ -21,6 +22,7 @@ struct SimulateOptions {
     std::string bench_path;
     std::string hookup_name;
     std::string out_path;
+    bool replace = false;
     double rate_hz = 0;  // 0: the bench's own
     std::size_t period = 131072;
     std::size_t periods = 8;
@@ -54,6 +56,8 @@ Result<std::vector<double>> sweep_signal(const SimulateOptions& o, double rate_h
 }
 
 ExitCode simulate(const SimulateOptions& o, Console& console) {
+    if (const Status free = check_sound_target(o.out_path, o.replace); !free)
+        return console.fail("simulate", free.error());
     auto bench = bench::read_bench(o.bench_path);
     if (!bench) return console.fail("simulate", bench.error());
     if (o.seed) bench->seed = *o.seed;
@@ -115,6 +119,7 @@ Command add_simulate(CLI::App& root) {
         ->check(CLI::IsMember(names))
         ->type_name("NAME");
     app->add_option("--out", o->out_path, "Capture to write, .wav or .flac")->required()->type_name("FILE");
+    app->add_flag("--replace", o->replace, "Write over an existing --out file");
     add_quantity(*app, "--rate", o->rate_hz, record::Unit::hertz, "Sample rate (default: the bench's)");
     app->add_option("--period", o->period, "Frames in one period (default 131072)")->check(CLI::Range(64, 1 << 24));
     app->add_option("--periods", o->periods, "Number of periods, the first settles (default 8)")
@@ -129,7 +134,11 @@ Command add_simulate(CLI::App& root) {
            "Lowest and highest frequency (default 1 kHz to 0.45 of the rate)")
         ->type_name("LOW:HIGH");
     app->add_option("--level", o->level_dbfs, "Peak level in dBFS, 0 or less (default -6)")->type_name("DB");
-    app->add_option("--stimulus", o->stimulus_path, "Play this file instead of the sweep")->type_name("FILE");
+    CLI::Option* played =
+        app->add_option("--stimulus", o->stimulus_path, "Play this file instead of the sweep")->type_name("FILE");
+    // A file is played as it is.
+    for (const char* of_the_sweep : {"--rate", "--period", "--periods", "--band", "--level"})
+        played->excludes(of_the_sweep);
     app->add_option_function<std::uint64_t>(
            "--seed", [o](const std::uint64_t& seed) { o->seed = seed; }, "Another draw of the noise")
         ->type_name("NUMBER");

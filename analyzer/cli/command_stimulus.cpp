@@ -10,6 +10,7 @@
 #include "analyzer/audio/capture_file.hpp"
 #include "analyzer/cli/band_option.hpp"
 #include "analyzer/cli/command.hpp"
+#include "analyzer/cli/output_target.hpp"
 #include "dsp/stimulus.hpp"
 
 namespace coldtune::cli {
@@ -23,10 +24,13 @@ struct StimulusOptions {
     bool band_given = false;
     double level_dbfs = -6;
     std::string out_path;
+    bool replace = false;
     bool json = false;
 };
 
 ExitCode stimulus(const StimulusOptions& o, Console& console) {
+    if (const Status free = check_sound_target(o.out_path, o.replace); !free)
+        return console.fail("stimulus", free.error());
     // From the slowest converter on sale to ten times the fastest (common practice, no source).
     // A file's header has no place for a part of a hertz, and a sweep made for another rate than it says would be
     // wrong.
@@ -107,6 +111,7 @@ Command add_stimulus(CLI::App& root) {
         ->type_name("LOW:HIGH");
     app->add_option("--level", o->level_dbfs, "Peak level in dBFS, 0 or less (default -6)")->type_name("DB");
     app->add_option("--out", o->out_path, "File to write: .wav or .flac, 24 bit")->required()->type_name("FILE");
+    app->add_flag("--replace", o->replace, "Write over an existing --out file");
     add_json_flag(*app, o->json);
     return {app, [o](Console& console) { return stimulus(*o, console); }};
 }

@@ -184,6 +184,34 @@ TEST_F(CommandLine, StimulusIsReadBackByAnalyzeThroughTheSimulatedBench) {
     EXPECT_EQ(played->sample_rate_hz, 96000);
 }
 
+// A capture may be all that is left of an evening; a book's own recordings are nobody's to write over.
+TEST_F(CommandLine, NothingIsWrittenOverACaptureUnasked) {
+    const std::string kept = at("coil.wav"), before = testing::bytes_of(folder_ / "coil.wav");
+    const std::vector<std::string> stimulus = {"stimulus", "--periods", "2", "--period", "4096", "--out"};
+    const std::vector<std::string> simulate = {"simulate", at("bench.json"), "--hookup", "foot", "--periods",
+                                               "2",        "--period",       "4096",     "--out"};
+    folder_.put("bench.json", R"({"circuit": {"inductance": "60mH", "capacitance": "110pF", "resistance": "156ohm"}})");
+    std::filesystem::create_directories(folder_ / "b.captures");
+    for (const auto& command : {stimulus, simulate}) {
+        const auto out = [&](const std::string& file, bool replace) {
+            auto arguments = command;
+            arguments.push_back(file);
+            if (replace) arguments.emplace_back("--replace");
+            return coldtune(arguments);
+        };
+        const Said refused = out(kept, false);
+        EXPECT_EQ(refused.code, 2);
+        EXPECT_NE(refused.err.find("exists already"), std::string::npos) << refused.err;
+        EXPECT_EQ(testing::bytes_of(folder_ / "coil.wav"), before);
+        const Said in_a_book = out(at("b.captures") + "/0001-foot.flac", true);
+        EXPECT_EQ(in_a_book.code, 2);
+        EXPECT_NE(in_a_book.err.find("bench book"), std::string::npos) << in_a_book.err;
+        EXPECT_EQ(out(at("again.wav"), true).code, 0);
+        EXPECT_EQ(out(at("again.wav"), true).code, 0);
+        EXPECT_EQ(out(at("again.wav"), false).code, 2);
+    }
+}
+
 TEST_F(CommandLine, SimulateThenAnalyzeFindsTheBenchsOwnResonance) {
     folder_.put("bench.json",
                 R"({"circuit": {"inductance": "60mH", "capacitance": "109.8pF", "resistance": "156ohm", "stray": "8pF"},
@@ -254,6 +282,9 @@ TEST_F(CommandLine, BadInputEndsInOneLineAndTheRightCode) {
         {{"stimulus", "--band", "86k:1k", "--out", at("s.wav")}, 2, "band"},
         {{"stimulus", "--band", "1k", "--out", at("s.wav")}, 2, "--band"},
         {{"simulate", at("coil.json"), "--hookup", "foot", "--out", at("x.wav")}, 3, "coil.json"},
+        {{"simulate", at("coil.json"), "--hookup", "foot", "--out", at("x.wav"), "--stimulus", coil, "--level", "-9"},
+         2,
+         "--level"},
         {{"measure", "--device", "simulated", "--hookup", "foot", "--reference", "10k", "--level", "3", "--out",
           at("x.wav")},
          2,
