@@ -43,7 +43,8 @@ void add_bench_options(CLI::App& app, BenchOptions& o) {
     add_quantity(app, "--reference-tolerance", o.reference_tolerance, record::Unit::ratio,
                  "Limit of the reference resistor (default 1%)");
     add_quantity(app, "--load-tolerance", o.load_tolerance, record::Unit::ratio,
-                 "Limit of the load resistor (default 0.1%)");
+                 "Limit of the load resistor (default 0.1%)")
+        ->needs(load_value);
     add_quantity(app, "--clock-tolerance", o.clock_tolerance, record::Unit::ratio,
                  "Limit of the interface's clock (default 50ppm)");
 }
@@ -57,6 +58,10 @@ Result<measure::AnalysisRequest> declared_bench(const BenchOptions& o) {
     measure::AnalysisRequest request;
     request.hookup = *bench::hookup_from_name(o.hookup_name);
     request.coupled = o.coupled;
+    // Said here, it is said before anything is swept.
+    if (o.coupled && request.hookup != bench::Hookup::foot) {
+        return usage_error("two coupled circuits (--coupled) are measured at the foot of the secondary: --hookup foot");
+    }
     const auto in_range = [](double v, double low, double high) { return std::isfinite(v) && v >= low && v <= high; };
     if (!in_range(o.reference_ohm, 1, 1e7)) {
         return usage_error(fmt::format("--reference {} ohm is outside 1 ohm to 10 Mohm", o.reference_ohm));
