@@ -185,7 +185,8 @@ Status follow(audio::AudioPort& port, const FollowSettings& settings, const std:
     dsp::PeriodicSweep sweep = flat_sweep(session);
     sweep.periods = 1;
     sweep.period_frames = loop_period(session, *seen);
-    bool narrow = seen->frequency_hz && seen->q;
+    // At the wire no Q of the coil is found that would keep a narrow sweep in its place.
+    bool narrow = seen->frequency_hz && seen->q && session.hookup != bench::Hookup::pickup;
     if (narrow) focus_on(sweep, *seen->frequency_hz, *seen->q);
     Loop loop(**held, settings, *context);
     if (auto begun = loop.begin(sweep, narrow ? kPeriodsNarrow : kPeriodsWide); !begun) return begun;

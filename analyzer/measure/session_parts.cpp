@@ -7,6 +7,7 @@
 
 #include "analyzer/measure/in_band.hpp"
 #include "analyzer/measure/pair_fit.hpp"
+#include "analyzer/measure/pickup.hpp"
 #include "analyzer/record/utc_time.hpp"
 #include "dsp/resonance_fit.hpp"
 #include "dsp/response.hpp"
@@ -30,6 +31,29 @@ constexpr std::size_t kCoarsePeriods = 3;  // one settles
 // Through the reference resistor into the foot, the head left free.
 bool drives_head(bench::Hookup hookup) {
     return hookup == bench::Hookup::foot || hookup == bench::Hookup::pickup;
+}
+
+CoarseView view_of(const PairFit& fit, double reference_ohm) {
+    const PairParameters& pair = fit.value;
+    const double centre = 0.5 * (fit.resonance_hz[0] + fit.resonance_hz[1]);
+    const double widest = centre / std::min(pair.primary_q, pair.secondary_q);
+    CoarseView view{centre,
+                    std::max(pair.primary_q, pair.secondary_q),
+                    0.5 * (fit.resonance_hz[1] - fit.resonance_hz[0]) + kFocusBandwidths * widest,
+                    {},
+                    {}};
+    // What the tank reflects into the secondary can only lower the current that a given voltage drives through it.
+    view.head_q = loaded_q(reference_ohm, pair.secondary_q, 1 / (pair.strength_s * pair.secondary_q));
+    return view;
+}
+
+// Reached further than at the foot: the form of this curve shows in its skirts.
+CoarseView look_at_pickup(const dsp::Response& response, const SessionSettings& settings) {
+    const PickupOutcome outcome = find_pickup(response, settings.bench, {}, flat_sweep(settings).band, nullptr);
+    const auto* found = std::get_if<Resonance>(&outcome);
+    if (found == nullptr || !found->loaded_q) return {};
+    const double f = found->frequency_hz, q = *found->loaded_q;
+    return {f, q, 2 * kFocusBandwidths * f / q, {}, q};
 }
 
 }  // namespace
@@ -89,26 +113,23 @@ CoarseView look(const dsp::TwoChannelCapture& capture, std::size_t period_frames
     options.period_frames = period_frames;
     const auto response = dsp::periodic_response(capture, options);
     if (!response) return {};
+    if (settings.hookup == bench::Hookup::pickup) return look_at_pickup(*response, settings);
     const auto corrected = dsp::correct(*response, standards, settings.bench);
     if (!corrected) return {};
     if (settings.coupled) {
         const PairFitOutcome pair = fit_pair(*corrected, usual_shape());
-        const auto* fit = std::get_if<PairFit>(&pair);
-        if (fit == nullptr) return {};
-        const double centre = 0.5 * (fit->resonance_hz[0] + fit->resonance_hz[1]);
-        const double widest = centre / std::min(fit->value.primary_q, fit->value.secondary_q);
-        return {centre,
-                std::max(fit->value.primary_q, fit->value.secondary_q),
-                0.5 * (fit->resonance_hz[1] - fit->resonance_hz[0]) + kFocusBandwidths * widest,
-                {},
-                {}};
+        if (const auto* fit = std::get_if<PairFit>(&pair)) return view_of(*fit, settings.bench.reference_ohm);
     }
     const auto form =
         settings.hookup == bench::Hookup::foot ? dsp::ResonanceForm::series : dsp::ResonanceForm::parallel;
     const dsp::FitOutcome outcome = dsp::fit_resonance(*corrected, form, fit_options(settings.hookup));
     if (const auto* fit = std::get_if<dsp::ResonanceFit>(&outcome)) {
         CoarseView view{fit->frequency_hz, fit->q, kFocusBandwidths * fit->frequency_hz / fit->q, {}, {}};
-        if (settings.hookup == bench::Hookup::foot) view.resistance_ohm = fit->resistance_ohm;
+        if (settings.hookup == bench::Hookup::foot) {
+            view.head_q = loaded_q(settings.bench.reference_ohm, fit->q, fit->resistance_ohm);
+        }
+        // One of two coupled circuits steers nothing, but it drives the head.
+        if (settings.coupled) return {{}, {}, 0, {}, view.head_q};
         return view;
     }
     if (std::get<dsp::NoFit>(outcome).reason != dsp::NoFit::Reason::too_coarse) return {};
@@ -118,8 +139,8 @@ CoarseView look(const dsp::TwoChannelCapture& capture, std::size_t period_frames
 }
 
 Status check_head(const CoarseView& view, const SessionSettings& settings) {
-    if (!view.q || !view.resistance_ohm) return Done{};
-    return check_head(settings.head, settings.level_dbfs, settings.bench.reference_ohm, *view.q, *view.resistance_ohm);
+    if (!view.head_q) return Done{};
+    return check_head(settings.head, settings.level_dbfs, *view.head_q);
 }
 
 void concentrate(dsp::PeriodicSweep& sweep, const CoarseView& view, const SessionSettings& settings) {

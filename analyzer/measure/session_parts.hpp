@@ -27,7 +27,7 @@ struct CoarseView {
     std::optional<double> frequency_hz, q;
     double half_width_hz = 0;              // of what the next sweep concentrates on
     std::optional<double> narrow_peak_hz;  // seen, but narrower than the coarse bins can resolve
-    std::optional<double> resistance_ohm;  // at the foot, at resonance
+    std::optional<double> head_q;          // with the resistor in the circuit, where the head is free to rise
 };
 CoarseView look(const dsp::TwoChannelCapture& capture, std::size_t period_frames, const SessionSettings& settings,
                 const dsp::Standards& standards);

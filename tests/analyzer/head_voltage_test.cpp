@@ -10,8 +10,10 @@
 
 #include "analyzer/bench/simulated_port.hpp"
 #include "analyzer/measure/session.hpp"
+#include "analyzer/model/coupled_pair.hpp"
 #include "analyzer/model/secondary.hpp"
 #include "tests/support/bench_rig.hpp"
+#include "tests/support/example_pair.hpp"
 
 namespace coldtune {
 namespace {
@@ -25,7 +27,8 @@ TEST(HeadVoltage, IsThatOfAQuarterWaveLine) {
     const double z0 = 30e3, q = 150;
     const double level = pi / 4 * z0, resistance = level / q;
     const double current = 0.5 * 10 / (10e3 + resistance);
-    EXPECT_NEAR(measure::head_peak_v(20 * std::log10(0.5), 10, 10e3, q, resistance), current * z0, 1e-9);
+    EXPECT_NEAR(measure::head_peak_v(20 * std::log10(0.5), 10, measure::loaded_q(10e3, q, resistance)), current * z0,
+                1e-9);
 }
 
 // Every coil of even winding lies between the lumped circuit (a large top load) and the line.
@@ -57,7 +60,8 @@ TEST(HeadVoltage, BoundsTheModelsOfCoilsFromAbove) {
             const double level = 0.5 * f * (reactance(f + step) - reactance(f - step)) / (2 * step);
             const double reference = 1e3, output_v = 11;
             const double truth = output_v * std::abs(z / (reference + z)) * std::abs(built->head_volts_per_volt(f));
-            const double bound = measure::head_peak_v(0, output_v, reference, level / z.real(), z.real());
+            const double bound =
+                measure::head_peak_v(0, output_v, measure::loaded_q(reference, level / z.real(), z.real()));
             EXPECT_GT(bound, 0.99 * truth) << n << " turns, toroid " << toroid_m;
             // 4 / pi for the lumped circuit, and a little for the current that leaves on the way to a large top load.
             EXPECT_LT(bound, 1.05 * 4 / pi * truth) << n << " turns, toroid " << toroid_m;
@@ -68,24 +72,26 @@ TEST(HeadVoltage, BoundsTheModelsOfCoilsFromAbove) {
 TEST(HeadVoltage, RefusesWithTheFigureAndALevelThatWouldDo) {
     const measure::HeadLimit limit{11, 60};
     // 40 kohm through 1 kohm at -6 dBFS: 5.51 V / 1.2k x 40k x 4 / pi = 234 V.
-    const Status refused = measure::check_head(limit, -6, 1e3, 200, 200);
+    const double through_1k = measure::loaded_q(1e3, 200, 200), through_10k = measure::loaded_q(10e3, 200, 200);
+    const Status refused = measure::check_head(limit, -6, through_1k);
     ASSERT_FALSE(refused);
     EXPECT_EQ(refused.error().kind, ErrorKind::rejected);
-    EXPECT_NE(refused.error().message.find("234 V peak (Q 200 as measured, output 11 V"), std::string::npos)
+    EXPECT_NE(refused.error().message.find("234 V peak (Q 33.3 as measured with the reference resistor in the circuit"),
+              std::string::npos)
         << refused.error().message;
     EXPECT_NE(refused.error().message.find("set the level to -18 dBFS or less"), std::string::npos)
         << refused.error().message;
-    EXPECT_TRUE(measure::check_head(limit, -18, 1e3, 200, 200));
-    EXPECT_FALSE(measure::check_head(limit, -17, 1e3, 200, 200));
-    EXPECT_TRUE(measure::check_head({11, 250}, -6, 1e3, 200, 200));
-    EXPECT_TRUE(measure::check_head(limit, -6, 10e3, 200, 200));
+    EXPECT_TRUE(measure::check_head(limit, -18, through_1k));
+    EXPECT_FALSE(measure::check_head(limit, -17, through_1k));
+    EXPECT_TRUE(measure::check_head({11, 250}, -6, through_1k));
+    EXPECT_TRUE(measure::check_head(limit, -6, through_10k));
 }
 
 // Remembers how loud it was asked to play.
 class LoudestPort final : public audio::AudioPort {
 public:
-    explicit LoudestPort(bench::Bench bench)
-        : port_(bench::make_simulated_port(std::move(bench), bench::Hookup::foot)) {}
+    explicit LoudestPort(bench::Bench bench, bench::Hookup hookup = bench::Hookup::foot)
+        : port_(bench::make_simulated_port(std::move(bench), hookup)) {}
     Result<std::vector<audio::DeviceInfo>> devices() override { return port_->devices(); }
     Result<audio::Recording> play_and_record(const audio::SweepRequest& request, std::stop_token stop,
                                              const audio::ProgressCallback& progress) override {
@@ -118,7 +124,7 @@ TEST(HeadVoltage, ASessionEndsBeforeTheSweepThatWouldExceedTheLimit) {
     const auto refused = run_session(first, settings, {}, {});
     ASSERT_FALSE(refused);
     EXPECT_EQ(refused.error().kind, ErrorKind::rejected);
-    EXPECT_NE(refused.error().message.find("V peak (Q 1"), std::string::npos) << refused.error().message;
+    EXPECT_NE(refused.error().message.find("V peak (Q 24."), std::string::npos) << refused.error().message;
     EXPECT_EQ(first.sweeps, 1);
     // The look that told it was itself within the limit: V / (R + r) X 4 / pi.
     EXPECT_LT(first.loudest * 11 / (1e3 + 262) * 31.4e3 * 4 / pi, 60);
@@ -137,6 +143,74 @@ TEST(HeadVoltage, ASessionEndsBeforeTheSweepThatWouldExceedTheLimit) {
     LoudestPort usual(bench);
     EXPECT_TRUE(run_session(usual, settings, {}, {}));
     EXPECT_EQ(usual.sweeps, 2);
+}
+
+// A wire near the head hears the coil with the resistor in its circuit: V Q_loaded, and no resistance at the foot is
+// known.
+TEST(HeadVoltage, TheWireNearTheHeadLimitsTheSweepAsWell) {
+    bench::Bench bench;
+    bench.interface.sample_rate_hz = 96000;
+    bench.wiring.reference_ohm = 1e3;
+    bench.coil = test::series_coil(20e3, 120, 0.25, 10e-12);  // 31.4 kohm: 5.51 V x 31.4k / 1.262k x 4 / pi = 175 V
+    measure::SessionSettings settings;
+    settings.device = "simulated";
+    settings.hookup = bench::Hookup::pickup;
+    settings.sample_rate_hz = 96000;
+    settings.bench.reference_ohm = 1e3;
+    LoudestPort refusing(bench, settings.hookup);
+    const auto refused = run_session(refusing, settings, {}, {});
+    ASSERT_FALSE(refused);
+    EXPECT_EQ(refused.error().kind, ErrorKind::rejected);
+    const std::string& said = refused.error().message;
+    const auto at = said.find("would reach ");
+    ASSERT_NE(at, std::string::npos) << said;
+    EXPECT_NEAR(std::stod(said.substr(at + 12)), 175, 4) << said;
+    EXPECT_EQ(refusing.sweeps, 1);
+    settings.level_dbfs = -16;  // 55 V
+    LoudestPort allowed(bench, settings.hookup);
+    const auto swept = run_session(allowed, settings, {}, {});
+    ASSERT_TRUE(swept) << swept.error().message;
+    EXPECT_EQ(allowed.sweeps, 2);
+}
+
+// The tank closed: the head rises at either peak, by no more than the secondary alone would let it.
+TEST(HeadVoltage, BothPeaksOfACoupledPairStayWithinTheLimit) {
+    bench::Bench bench;
+    bench::CoilOnBench coil;
+    coil.description = test::example_pair();
+    coil.sections = 40;
+    bench.coil = coil;
+    bench.tank = {58e-6, 0.3, 98e-9};
+    bench.primary_circuit = bench::PrimaryCircuit::closed;
+    bench.wiring.reference_ohm = 1e3;
+    measure::SessionSettings settings;
+    settings.device = "simulated";
+    settings.sample_rate_hz = bench.interface.sample_rate_hz;
+    settings.bench.reference_ohm = 1e3;
+    settings.coupled = true;
+    LoudestPort port(bench);
+    const auto refused = run_session(port, settings, {}, {});
+    ASSERT_FALSE(refused);
+    EXPECT_EQ(refused.error().kind, ErrorKind::rejected);
+    EXPECT_EQ(port.sweeps, 1);
+    const std::string& said = refused.error().message;
+    const auto at = said.find("would reach ");
+    ASSERT_NE(at, std::string::npos) << said;
+    const double stated_v = std::stod(said.substr(at + 12));
+    // The largest voltage that the pair's own circuit puts on the head, in small steps over both peaks.
+    const auto pair = model::make_coupled_pair(test::example_pair(), {.sections = 40, .convergence = 1e-3},
+                                               model::TankLoop{58e-6, 0.3, 98e-9});
+    ASSERT_TRUE(pair) << pair.error().message;
+    const auto modes = pair->modes_hz();
+    double truth_v = 0;
+    for (double f = 0.9 * modes[0]; f < 1.1 * modes[1]; f *= 1 + 5e-5) {
+        const std::complex<double> z = 1.0 / pair->foot_admittance(f);
+        truth_v = std::max(truth_v, std::pow(10.0, settings.level_dbfs / 20) * settings.head.output_peak_v *
+                                        std::abs(z / (1e3 + z) * pair->head_volts_per_volt(f)));
+    }
+    EXPECT_GT(truth_v, 60);
+    EXPECT_GT(stated_v, 0.98 * truth_v);
+    EXPECT_LT(stated_v, 2 * 4 / pi * truth_v);
 }
 
 }  // namespace
