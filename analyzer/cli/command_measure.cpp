@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <csignal>
 #include <filesystem>
 #include <memory>
 
@@ -45,6 +46,18 @@ Status check_one_input(const MeasureOptions& o) {
     }
     return Done{};
 }
+
+// A reader that goes away (`| head`) ends a program at its next word. A sweep goes on to where its capture is kept.
+class WhoeverListens {
+public:
+    WhoeverListens() : before_(std::signal(SIGPIPE, SIG_IGN)) {}
+    ~WhoeverListens() { (void)std::signal(SIGPIPE, before_ == SIG_ERR ? SIG_DFL : before_); }
+    WhoeverListens(const WhoeverListens&) = delete;
+    WhoeverListens& operator=(const WhoeverListens&) = delete;
+
+private:
+    void (*before_)(int);
+};
 
 // A sweep whose capture cannot be kept would be for nothing.
 Status check_out(const MeasureOptions& o) {
@@ -101,8 +114,8 @@ ExitCode keep_in_book(book::BookFile& file, book::NewRun run, measure::AnalysisR
         analyse(request, std::move(capture), o, console);
         return console.fail("measure", error);
     }
-    const ExitCode code = print_result(console, "measure", added->result, o.output);
     const ExitCode kept = save_and_say(console, "measure", file, *added);
+    const ExitCode code = print_result(console, "measure", added->result, o.output);
     return kept != ExitCode::done ? kept : code;
 }
 
@@ -142,6 +155,7 @@ ExitCode write_standards(measure::AnalysisRequest& request, const Console& conso
 }
 
 ExitCode run(const MeasureOptions& o, Console& console) {
+    const WhoeverListens sweep_goes_on;
     auto request = make_request(o.bench);
     if (!request) return console.fail("measure", request.error());
     // Before anything sounds.

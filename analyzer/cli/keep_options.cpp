@@ -68,8 +68,10 @@ Result<book::BookFile> open_book(const Console& console, std::string_view comman
 
 ExitCode save_and_say(const Console& console, std::string_view command, book::BookFile& file,
                       const book::AddedRun& added) {
+    // First of all: whoever reads what is said may have gone, and that ends a program.
+    const Status saved = file.save();
     for (const std::string& remark : added.remarks) console.say(fmt::format("coldtune {}: {}", command, remark));
-    if (const Status saved = file.save(); !saved) {
+    if (!saved) {
         // The captures are safe in their folder; only the book does not speak of them.
         return console.fail(
             command, Error{saved.error().kind, fmt::format("{}; the captures are in {}, add them again",

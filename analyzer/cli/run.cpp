@@ -62,9 +62,10 @@ int run(int argc, const char* const* argv, std::FILE* out, std::FILE* err) {
             const ExitCode code = command.run(console);
             // A full disk behind a pipe must not pass for a result.
             if (std::fflush(out) != 0 || std::ferror(out) != 0) {
-                console.say(fmt::format(
-                    "coldtune {}: standard output cannot be written in full; free the disk or name another place",
-                    command.app->get_name()));
+                console.say(
+                    fmt::format("coldtune {}: standard output cannot be written in full; free the disk, or read to its "
+                                "end where it is piped",
+                                command.app->get_name()));
                 return static_cast<int>(ExitCode::bad_input);
             }
             return static_cast<int>(code);

@@ -29,5 +29,20 @@ TEST(Program, AFileThatMayNotGrowIsAnErrorAndLeavesNothing) {
     EXPECT_TRUE(std::filesystem::is_empty(folder.path()));
 }
 
+// `| head`, a terminal that was closed: a word nobody reads ends a program (POSIX, write). The sweep is in the book by
+// then.
+TEST(Program, ASweepIsKeptThoughNobodyReadsWhatItSays) {
+    const testing::ScratchFolder folder;
+    testing::Process program(
+        {"bash", "-c",
+         "'" COLDTUNE_BIN_DIR
+         "/coldtune' measure --device simulated --hookup foot --reference 10k --periods 2 --book '" +
+             (folder / "bench.json").string() + "' 2>&1 | true"});
+    ASSERT_TRUE(program.wait(std::chrono::seconds(60)));
+    testing::Process list({COLDTUNE_BIN_DIR "/coldtune", "book", "list", (folder / "bench.json").string()});
+    ASSERT_TRUE(list.wait(std::chrono::seconds(20)));
+    EXPECT_THAT(list.output(), HasSubstr("foot")) << list.errors();
+}
+
 }  // namespace
 }  // namespace coldtune
