@@ -184,6 +184,7 @@ Status follow(audio::AudioPort& port, const FollowSettings& settings, const std:
     if (Status sound = check_head(*seen, session); !sound) return sound;
     dsp::PeriodicSweep sweep = flat_sweep(session);
     sweep.periods = 1;
+    sweep.level_dbfs = level_after(*seen, session);
     sweep.period_frames = loop_period(session, *seen);
     // At the wire no Q of the coil is found that would keep a narrow sweep in its place.
     bool narrow = seen->frequency_hz && seen->q && session.hookup != bench::Hookup::pickup;

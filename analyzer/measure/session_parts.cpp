@@ -143,8 +143,13 @@ Status check_head(const CoarseView& view, const SessionSettings& settings) {
     return check_head(settings.head, settings.level_dbfs, *view.head_q);
 }
 
+double level_after(const CoarseView& view, const SessionSettings& settings) {
+    if (!view.narrow_peak_hz || !drives_head(settings.hookup)) return settings.level_dbfs;
+    return first_look_level_dbfs(settings.head, settings.level_dbfs, settings.bench.reference_ohm);
+}
+
 void concentrate(dsp::PeriodicSweep& sweep, const CoarseView& view, const SessionSettings& settings) {
-    sweep.level_dbfs = settings.level_dbfs;
+    sweep.level_dbfs = level_after(view, settings);
     const double rate = settings.sample_rate_hz;
     const double coarse_spacing_hz = rate / static_cast<double>(sweep.period_frames);
     const bool found = view.frequency_hz && view.q;

@@ -35,6 +35,10 @@ CoarseView look(const dsp::TwoChannelCapture& capture, std::size_t period_frames
 // Whether what was seen may be driven at the level that was asked for.
 Status check_head(const CoarseView& view, const SessionSettings& settings);
 
+// As asked; where a peak was seen whose Q the bins could not resolve, and with it what the head would reach, no louder
+// than the first look.
+double level_after(const CoarseView& view, const SessionSettings& settings);
+
 // Turns the coarse sweep into one that spends its time where the view says, with bins fine enough for it.
 void concentrate(dsp::PeriodicSweep& sweep, const CoarseView& view, const SessionSettings& settings);
 // An audio port's progress as that of one step of a session; nothing where nobody asked. `progress` must outlive it.

@@ -213,5 +213,23 @@ TEST(HeadVoltage, BothPeaksOfACoupledPairStayWithinTheLimit) {
     EXPECT_LT(stated_v, 2 * 4 / pi * truth_v);
 }
 
+// A peak of a Q that the bins of the first look cannot resolve: what the head would reach is not known.
+TEST(HeadVoltage, WhereTheQIsNotSeenNothingIsLouderThanTheFirstLook) {
+    bench::Bench bench;
+    bench.interface.sample_rate_hz = 96000;
+    bench.coil = test::series_coil(20e3, 900, 0.25, 10e-12);
+    bench.wiring.reference_ohm = 1e3;
+    measure::SessionSettings settings;
+    settings.device = "simulated";
+    settings.sample_rate_hz = 96000;
+    settings.period_frames = 4096;  // bins as wide as the resonance
+    settings.bench.reference_ohm = 1e3;
+    LoudestPort port(bench);
+    const auto swept = run_session(port, settings, {}, {});
+    ASSERT_TRUE(swept) << swept.error().message;
+    EXPECT_EQ(port.sweeps, 2);
+    EXPECT_LT(port.loudest * 11 / (1e3 + 34.9) * 31.4e3 * 4 / pi, 60);
+}
+
 }  // namespace
 }  // namespace coldtune
