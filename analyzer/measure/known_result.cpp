@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <array>
 #include <cmath>
 #include <nlohmann/json.hpp>
 
@@ -14,6 +16,10 @@ using record::Json;
 
 // Of any figure in a result, in its SI unit: hertz, henry, farad.
 constexpr double kSmallest = 1e-18, kLargest = 1e12;
+
+// A coil and another one's description may part by several times; a prefix that slipped when the file was edited is a
+// thousand.
+constexpr double kFarthestFromCalculated = 30;
 
 // The first thing that was wrong, with the path of the key.
 class Reader {
@@ -152,7 +158,11 @@ Result<KnownResult> interpret(const Json& json, std::string_view origin, Welcome
             value_of(reader, *r, "resonance.", "frequency_hz", "frequency_u95_hz", record::member(*r, "budget"),
                      "frequency_u_hz");
         const Json* way = record::member(*r, "way");
-        known.way = way != nullptr && way->is_string() ? way->get<std::string>() : std::string("unnamed");
+        known.way = way != nullptr && way->is_string() ? way->get<std::string>() : std::string();
+        const std::array ways{Way::in_band, Way::below_band, Way::loading_series};
+        if (std::none_of(ways.begin(), ways.end(), [&](Way w) { return known.way == way_name(w); })) {
+            reader.fail("resonance.way is missing or none that is known");
+        }
     }
     if (const Json* w = record::member(json, "winding"); w != nullptr) {
         const Json* loading = record::member(json, "loading");
@@ -202,6 +212,21 @@ Status require_accepted(const Json& json, std::string_view origin) {
     if (verdict == nullptr || (*verdict != "good" && *verdict != "caution")) {
         return bad_input(
             fmt::format("{}: verdict is missing or unknown, so nobody can tell whether it counts", origin));
+    }
+    const Json* hookup = record::member(json, "hookup");
+    const bool head_free = hookup != nullptr && (*hookup == "foot" || *hookup == "pickup");
+    const auto frequency_hz = [&](const char* of) {
+        const Json* object = record::member(json, of);
+        const Json* found = object != nullptr ? record::member(*object, "frequency_hz") : nullptr;
+        return found != nullptr && found->is_number() ? found->get<double>() : 0.0;
+    };
+    const double measured = frequency_hz("resonance"), calculated = frequency_hz("calculated");
+    const double ratio = measured > 0 && calculated > 0 ? measured / calculated : 1;
+    if (head_free && !(std::max(ratio, 1 / ratio) <= kFarthestFromCalculated)) {
+        return bad_input(
+            fmt::format("{}: resonance.frequency_hz is {:g}, nowhere near the {:g} calculated in the same "
+                        "file; see whether a unit slipped, or describe the coil that was measured",
+                        origin, measured, calculated));
     }
     return Done{};
 }

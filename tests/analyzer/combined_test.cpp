@@ -274,6 +274,9 @@ TEST(KnownResults, ThatCannotBeUsedAreRefusedWithTheReason) {
     fails(with("\"good\"", "\"fine\""), "verdict is missing or unknown");
     fails(with("\"good\"", "7"), "verdict is missing or unknown");
     fails(with("\"source\": \"noise\"", "\"sauce\": \"noise\""), "budget");
+    fails(with("below-band", "guess"), "resonance.way");
+    // A unit that slipped: what the same file calculated tells.
+    fails(with("125000", "125e6"), "nowhere near");
     fails(
         R"({"schema": "coldtune.result.v1", "hookup": "foot", "verdict": "good", "resonance": null, "winding": null})",
         "neither");
