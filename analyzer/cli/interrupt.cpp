@@ -18,13 +18,16 @@ void on_signal(int) {
 }  // namespace
 
 InterruptGuard::InterruptGuard()
-    : old_int_(std::signal(SIGINT, on_signal)), old_term_(std::signal(SIGTERM, on_signal)) {
+    : old_int_(std::signal(SIGINT, on_signal)),
+      old_term_(std::signal(SIGTERM, on_signal)),
+      old_hangup_(std::signal(SIGHUP, on_signal)) {
     raised = false;
 }
 
 InterruptGuard::~InterruptGuard() {
     std::signal(SIGINT, old_int_);
     std::signal(SIGTERM, old_term_);
+    std::signal(SIGHUP, old_hangup_);
 }
 
 bool interrupted() {

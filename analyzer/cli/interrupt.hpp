@@ -3,7 +3,7 @@
 
 namespace coldtune::cli {
 
-// While one lives, SIGINT and SIGTERM only raise a flag.
+// While one lives, SIGINT, SIGTERM and SIGHUP (the terminal was closed) only raise a flag.
 class InterruptGuard {
 public:
     InterruptGuard();  // lowers the flag
@@ -14,6 +14,7 @@ public:
 private:
     void (*old_int_)(int);
     void (*old_term_)(int);
+    void (*old_hangup_)(int);
 };
 
 bool interrupted();

@@ -243,7 +243,9 @@ TEST(MeasureLive, AServerThatDiesAtRealSpeedGivesNoResultWithinTwoSeconds) {
     EXPECT_LT(coil.tape().since_fault_s(), 2);
 }
 
-TEST(MeasureLive, CtrlCEndsInSilenceWithoutAResult) {
+class MeasureLiveSignal : public ::testing::TestWithParam<int> {};
+
+TEST_P(MeasureLiveSignal, EndsInSilenceWithoutAResult) {
     const ScratchFolder folder;
     const JackServer server(patient);
     const JackCoil coil(coil_arguments(40e3, 100, 3));
@@ -255,7 +257,7 @@ TEST(MeasureLive, CtrlCEndsInSilenceWithoutAResult) {
     };
     for (int i = 0; i < 5000 && !sounds(); ++i) std::this_thread::sleep_for(milliseconds(1));
     ASSERT_TRUE(sounds());
-    process.signal(SIGINT);
+    process.signal(GetParam());
     const std::size_t at_stop = tape->recorded().size();
     Outcome outcome;
     outcome.code = process.wait(milliseconds(5000));
@@ -270,6 +272,9 @@ TEST(MeasureLive, CtrlCEndsInSilenceWithoutAResult) {
     // The program looks for the signal every 50 ms, the stop itself takes less than 50 more; then two buffers.
     EXPECT_LT(static_cast<double>(last_sound) - static_cast<double>(at_stop), 0.15 * 192000);
 }
+
+// Ctrl-C, and the terminal that was closed.
+INSTANTIATE_TEST_SUITE_P(Signals, MeasureLiveSignal, ::testing::Values(SIGINT, SIGHUP));
 
 TEST(MeasureLive, DevicesListsTheBench) {
     const JackServer server({.rate_hz = 96000});
