@@ -66,6 +66,11 @@ Result<measure::AnalysisRequest> declared_bench(const BenchOptions& o) {
     if (!in_range(o.reference_ohm, 1, 1e7)) {
         return usage_error(fmt::format("--reference {} ohm is outside 1 ohm to 10 Mohm", o.reference_ohm));
     }
+    // Whoever forgot --load would believe that the load was taken into account.
+    if (o.load_ohm != 0 && o.load_path.empty() && !o.one_input && request.hookup != bench::Hookup::load) {
+        return usage_error(
+            "--load-value belongs to --load FILE, the capture of that standard; give it or leave both out");
+    }
     if (!o.load_path.empty() && !in_range(o.load_ohm, 1, 1e7)) {
         return usage_error(fmt::format("--load-value {} ohm is outside 1 ohm to 10 Mohm", o.load_ohm));
     }

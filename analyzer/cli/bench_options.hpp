@@ -23,6 +23,7 @@ struct BenchOptions {
     double load_tolerance = 0.001;
     double clock_tolerance = 50e-6;
     bool coupled = false;
+    bool one_input = false;  // measure: the standards are swept in the same stream as the coil
     std::string open_path, short_path, load_path, coil_path;
 };
 

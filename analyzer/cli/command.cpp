@@ -18,8 +18,8 @@ CLI::Option* add_quantity(CLI::App& app, const std::string& name, double& value,
         ->type_name("VALUE");
 }
 
-void add_json_flag(CLI::App& app, bool& json) {
-    app.add_flag("--json", json, "Print one JSON object and nothing else");
+CLI::Option* add_json_flag(CLI::App& app, bool& json) {
+    return app.add_flag("--json", json, "Print one JSON object and nothing else");
 }
 
 }  // namespace coldtune::cli

@@ -44,6 +44,6 @@ CLI::Option* add_quantity(CLI::App& app, const std::string& name, double& value,
                           const std::string& help);
 
 // Adds --json with the same words everywhere.
-void add_json_flag(CLI::App& app, bool& json);
+CLI::Option* add_json_flag(CLI::App& app, bool& json);
 
 }  // namespace coldtune::cli

@@ -26,8 +26,8 @@ ExitCode analyze_and_keep(const AnalyzeOptions& o, Console& console) {
     if (!file) return console.fail("analyze", file.error());
     const auto added = book::add_run(*file, std::move(*run));
     if (!added) return console.fail("analyze", added.error());
-    const ExitCode code = print_result(console, "analyze", added->result, o.output);
     const ExitCode kept = save_and_say(console, "analyze", *file, *added);
+    const ExitCode code = print_result(console, "analyze", added->result, o.output);
     return kept != ExitCode::done ? kept : code;
 }
 

@@ -119,8 +119,14 @@ Result<measure::SparkInputs> gather(const ExchangeOptions& o) {
         in.primary_capacitance_f = described->primary_capacitance_f;
         in.secondary_capacitance_f = described->secondary_capacitance_f;
     }
-    if (!std::isnan(o.c1_f)) in.primary_capacitance_f = o.c1_f;
-    if (!std::isnan(o.c2_f)) in.secondary_capacitance_f = o.c2_f;
+    const auto take_capacitance = [&](double given, const char* name, std::optional<double>& into) {
+        if (std::isnan(given)) return;
+        in.sources.push_back(
+            fmt::format("as given: {}{}", name, into ? ", in place of what the description says" : ""));
+        into = given;
+    };
+    take_capacitance(o.c1_f, "--c1", in.primary_capacitance_f);
+    take_capacitance(o.c2_f, "--c2", in.secondary_capacitance_f);
     // One alone would be taken without a word and change nothing.
     const bool one_given = !std::isnan(o.c1_f) || !std::isnan(o.c2_f);
     if (one_given && !(in.primary_capacitance_f && in.secondary_capacitance_f)) {
@@ -170,8 +176,8 @@ Command add_exchange(CLI::App& root) {
     app->add_option("--coil", o->coil_path,
                     "Description with primary and tank: the two capacitances, and k of --winding for the real current")
         ->type_name("COIL.json");
-    app->add_flag("--envelopes", o->envelopes, "Add both decaying envelopes to the JSON object");
-    add_json_flag(*app, o->json);
+    CLI::Option* json = add_json_flag(*app, o->json);
+    app->add_flag("--envelopes", o->envelopes, "Add both decaying envelopes to the JSON object")->needs(json);
     return {app, [o](Console& console) { return exchange(*o, console); }};
 }
 

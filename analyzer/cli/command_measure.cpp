@@ -24,7 +24,7 @@ struct MeasureOptions {
     PortOptions port;
     BenchOptions bench;
     std::size_t periods = 0;
-    bool one_input = false, with_short = false, replace = false;
+    bool with_short = false, replace = false;
     std::string out_path;
     KeepOptions keep;
     OutputOptions output;
@@ -32,7 +32,7 @@ struct MeasureOptions {
 
 // With one input the standards are part of the measurement.
 Status check_one_input(const MeasureOptions& o) {
-    if (!o.one_input) {
+    if (!o.bench.one_input) {
         if (o.with_short) return usage_error("--with-short belongs to --one-input");
         return Done{};
     }
@@ -77,7 +77,7 @@ Status check_out(const MeasureOptions& o) {
         }
     }
     std::vector<std::filesystem::path> targets = {out};
-    if (o.one_input) {
+    if (o.bench.one_input) {
         targets.push_back(standard_path(out, bench::Hookup::open));
         targets.push_back(standard_path(out, bench::Hookup::load));
         if (o.with_short) targets.push_back(standard_path(out, bench::Hookup::short_circuit));
@@ -121,7 +121,7 @@ ExitCode keep_in_book(book::BookFile& file, book::NewRun run, measure::AnalysisR
 
 // Whether the disks have room for what the sweep will give.
 Status check_disks(const MeasureOptions& o, const measure::SessionSettings& settings, const book::BookFile* book) {
-    const std::size_t captures = o.one_input ? (o.with_short ? 4 : 3) : 1;
+    const std::size_t captures = o.bench.one_input ? (o.with_short ? 4 : 3) : 1;
     std::vector<Need> needs;
     if (!o.out_path.empty()) {
         const auto bytes = bytes_of_session(settings, captures, false);
@@ -185,11 +185,12 @@ ExitCode run(const MeasureOptions& o, Console& console) {
         return console.fail("measure", room.error());
     show_cautions(console, o.port, request->hookup);
 
-    const Status swept = o.one_input ? sweep_one_input(**port, *settings, o.with_short, o.out_path, console, *request)
-                                     : sweep_two_inputs(**port, *settings, console, *request);
+    const Status swept = o.bench.one_input
+                             ? sweep_one_input(**port, *settings, o.with_short, o.out_path, console, *request)
+                             : sweep_two_inputs(**port, *settings, console, *request);
     if (!swept) return console.fail("measure", swept.error());
-    const ExitCode standards = o.one_input ? write_standards(*request, console) : ExitCode::done;
-    if (o.one_input && new_one) {
+    const ExitCode standards = o.bench.one_input ? write_standards(*request, console) : ExitCode::done;
+    if (o.bench.one_input && new_one) {
         new_one->open = request->open->name;
         new_one->load = request->load->name;
         if (request->short_circuit) new_one->short_circuit = request->short_circuit->name;
@@ -217,7 +218,7 @@ Command add_measure(CLI::App& root) {
     add_coupled_flag(*app, o->bench);
     app->add_option("--periods", o->periods, "Periods of the final sweep, the first settles")
         ->check(CLI::Range(2, 1000));
-    app->add_flag("--one-input", o->one_input,
+    app->add_flag("--one-input", o->bench.one_input,
                   "The interface has one input (--coil-input): open, load and coil are swept in one open stream");
     app->add_flag("--with-short", o->with_short, "With --one-input: sweep the short standard as well");
     app->add_option("--out", o->out_path, "Capture to write, .wav or .flac; may be left out with --book")

@@ -21,8 +21,8 @@ void print_json(Console& console, const measure::MeasurementResult& result, bool
 }  // namespace
 
 void add_output_options(CLI::App& app, OutputOptions& o) {
-    add_json_flag(app, o.json);
-    app.add_flag("--curve", o.curve, "Add the corrected impedance curve to the JSON object");
+    CLI::Option* json = add_json_flag(app, o.json);
+    app.add_flag("--curve", o.curve, "Add the corrected impedance curve to the JSON object")->needs(json);
     app.add_flag("--budget", o.budget, "Open the uncertainty: what each part contributes");
 }
 

@@ -89,6 +89,11 @@ TEST(ExchangeCommand, ResultsOfMeasurements) {
     EXPECT_GT(d["inputs"]["k"].get<double>(), 0.13);
     EXPECT_LT(d["inputs"]["k"].get<double>(), 0.15);
     EXPECT_GT(d["voltage_ratio"]["with_losses"].get<double>(), 10);
+    // A capacitance that replaces the described one is told: a slipped prefix would change nothing but the ratio.
+    const Said other = exchange({"--secondary", foot.c_str(), "--primary", tank.c_str(), "--winding", winding.c_str(),
+                                 "--coil", coil.c_str(), "--c1", "10n", "--json"});
+    ASSERT_EQ(other.code, 0) << other.err;
+    EXPECT_NE(other.out.find("as given: --c1, in place of what the description says"), std::string::npos);
     const Said both = exchange({"--pair", pair.c_str(), "--json"});
     ASSERT_EQ(both.code, 0) << both.err;
     EXPECT_EQ(Json::parse(both.out)["inputs"]["k"], 0.14);
