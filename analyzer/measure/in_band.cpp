@@ -12,6 +12,10 @@
 namespace coldtune::measure {
 namespace {
 
+// A hundredth of a decibel, in which an input's gain moves with level and warmth, and what stands in the path (a gate,
+// an echo, few bits) bends a curve before anything else tells. Common practice, no source.
+constexpr double kInputSteadiness = 1e-3;
+
 using Complex = std::complex<double>;
 
 dsp::ResonanceForm form_of(bench::Hookup hookup) {
@@ -121,6 +125,10 @@ InBandOutcome find_in_band(const dsp::CorrectedResponse& data, const dsp::Respon
     // Resistance that rises with frequency turns the resonance circle; where that is too weak to be seen it still bends
     // Q by up to 0.6/Q^2 of itself (largest seen on simulated distributed coils with flat and skin-effect loss).
     found.budget.push_back({"form of the loss", 0, 0.6 / fit.q / std::sqrt(3.0), 0});
+
+    // The top of the resonance and its flanks come at other levels, and the coil at another time than the standards.
+    const double steadiness = kInputSteadiness / std::sqrt(3.0);
+    found.budget.push_back({"steadiness of the inputs", 0, steadiness * fit.q, steadiness * fit.resistance_ohm});
 
     // Taken as coherent, a misfit moves the top by as much of half the bandwidth, and Q by as much of itself. Without
     // the open standard it is the cable that bends the curve, which has its own line.

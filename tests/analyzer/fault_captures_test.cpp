@@ -100,6 +100,11 @@ std::string line_of(std::size_t number, const std::string& fault, double strengt
                            std::abs(off) > 3   ? " FAR"
                            : std::abs(off) > 1 ? " MISSED"
                                                : "");
+        if (r->way == measure::Way::in_band) {
+            const TrueLoss loss = true_loss(scene.bench, scene.resonance_hz);
+            out += fmt::format(", Q off {:.2f} half-widths of {:.2f} %", (*r->q - loss.q) / *r->q_u95,
+                               100 * *r->q_u95 / *r->q);
+        }
     }
     for (const auto& f : result->findings) out += fmt::format(" [{}: {}]", measure::code_name(f.code), f.text);
     return out;

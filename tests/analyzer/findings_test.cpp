@@ -75,7 +75,7 @@ TEST(Findings, ACurveThatIsNoSingleResonanceIsCautioned) {
     EXPECT_EQ(finding->weight, Weight::caution);
     EXPECT_NE(finding->text.find("departs from a single resonance"), std::string::npos) << finding->text;
     EXPECT_EQ(result.resonance()->budget.at(1).source, "form of the loss");
-    EXPECT_EQ(result.resonance()->budget.at(2).source, "form of the curve");
+    EXPECT_EQ(result.resonance()->budget.at(3).source, "form of the curve");
 }
 
 void expect_rejected(const MeasurementResult& result, FindingCode code) {

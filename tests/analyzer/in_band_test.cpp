@@ -127,7 +127,8 @@ TEST(InBandBudget, HoldsWhatWasDeclaredAndDropsWhatWasMeasured) {
     test::add_standards(request, bench);
     const auto full = measure::analyze(request);
     ASSERT_TRUE(full.ok() && full->resonance() != nullptr);
-    EXPECT_THAT(sources(*full), testing::ElementsAre("noise", "form of the loss", "clock", "load standard"));
+    EXPECT_THAT(sources(*full), testing::ElementsAre("noise", "form of the loss", "steadiness of the inputs", "clock",
+                                                     "load standard"));
     EXPECT_LT(*full->resonance()->q_u95, *bare->resonance()->q_u95);
 }
 
