@@ -41,7 +41,7 @@ Status check_sound_target(const std::string& out, bool replace) {
     std::error_code none;
     if (belongs_to_a_book(out)) return in_a_book(out);
     if (!replace && std::filesystem::exists(out, none)) {
-        return usage_error(fmt::format("--out {} exists already; name another file, or give --replace", out));
+        return usage_error(fmt::format("{} exists already; name another file, or give --replace", out));
     }
     return Done{};
 }

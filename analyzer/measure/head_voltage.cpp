@@ -34,8 +34,7 @@ Status check_head(const HeadLimit& limit, double level_dbfs, double loaded_q) {
     return rejected(fmt::format(
         "at {:.0f} dBFS the head would reach {:.0f} V peak (Q {:.3g} as measured with the reference resistor in "
         "the circuit, output {:.3g} V at full scale), more than {:.3g} V: set the level to {:.0f} dBFS or less, take a "
-        "larger reference "
-        "resistor, or raise the head limit if nobody can touch it",
+        "larger reference resistor, or raise the head limit if nobody can touch it",
         level_dbfs, peak_v, loaded_q, limit.output_peak_v, limit.most_peak_v, enough_dbfs));
 }
 
