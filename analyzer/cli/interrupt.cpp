@@ -25,9 +25,9 @@ InterruptGuard::InterruptGuard()
 }
 
 InterruptGuard::~InterruptGuard() {
-    std::signal(SIGINT, old_int_);
-    std::signal(SIGTERM, old_term_);
-    std::signal(SIGHUP, old_hangup_);
+    (void)std::signal(SIGINT, old_int_);
+    (void)std::signal(SIGTERM, old_term_);
+    (void)std::signal(SIGHUP, old_hangup_);
 }
 
 bool interrupted() {

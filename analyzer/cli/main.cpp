@@ -9,7 +9,7 @@
 
 int main(int argc, char** argv) {
     // A file that may grow no further is an error like a full disk, told in a sentence, and no end without one.
-    std::signal(SIGXFSZ, SIG_IGN);
+    (void)std::signal(SIGXFSZ, SIG_IGN);
     // The audio child is this same program started again; it must not go through the command line.
     if (const int code = coldtune::audio::run_audio_child_if_asked(argc, argv); code >= 0) return code;
 #ifdef __GLIBC__
