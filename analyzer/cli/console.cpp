@@ -22,15 +22,16 @@ ExitCode exit_code_of(ErrorKind kind) {
     return ExitCode::bad_input;
 }
 
+// A stream that takes no more keeps its error: run() looks at it once, at the end.
 void Console::print(std::string_view text) const {
-    std::fwrite(text.data(), 1, text.size(), out_);
-    std::fflush(out_);
+    (void)std::fwrite(text.data(), 1, text.size(), out_);
+    (void)std::fflush(out_);
 }
 
 void Console::say(std::string_view line) const {
-    std::fwrite(line.data(), 1, line.size(), err_);
-    std::fputc('\n', err_);
-    std::fflush(err_);
+    (void)std::fwrite(line.data(), 1, line.size(), err_);
+    (void)std::fputc('\n', err_);
+    (void)std::fflush(err_);
 }
 
 ExitCode Console::fail(std::string_view command, const Error& error) const {
@@ -49,7 +50,7 @@ void Console::progress(const measure::SessionProgress& p) {
                                 std::string(static_cast<std::size_t>(kWidth - filled), '.');
         fmt::print(err_, "\r{} {}/{} {} {:4.1f} s left  inputs {:6.3f} {:6.3f} ", p.what, p.step, p.steps, bar,
                    std::max(0.0, p.seconds_left), p.peak_generator, p.peak_coil);
-        std::fflush(err_);
+        (void)std::fflush(err_);
         line_open_ = true;
         return;
     }
@@ -61,7 +62,7 @@ void Console::progress(const measure::SessionProgress& p) {
 }
 
 void Console::end_progress() {
-    if (line_open_) std::fputc('\n', err_);
+    if (line_open_) (void)std::fputc('\n', err_);
     line_open_ = false;
 }
 
