@@ -99,6 +99,7 @@ Peak located(const FoundPeak& peak, const std::vector<FoundPeak>& all, std::span
     return result;
 }
 
+// Where a curve was refused is said to three digits, to know where to look: it is no measured value.
 NoFit at_edge(double edge_hz, bool high) {
     return {NoFit::Reason::at_band_edge,
             fmt::format("the curve still rises at {:.6g} Hz, the {} end of the data: a resonance there lies outside; "
@@ -110,9 +111,9 @@ NoFit at_edge(double edge_hz, bool high) {
 NoFit too_coarse(double frequency_hz, std::size_t bins, std::size_t needed) {
     return {
         NoFit::Reason::too_coarse,
-        fmt::format("the peak near {:.6g} Hz has only {} bins across it where {} are needed: use a longer period, or "
+        fmt::format("the peak near {:.3g} kHz has only {} bins across it where {} are needed: use a longer period, or "
                     "a sweep concentrated around it",
-                    frequency_hz, bins, needed)};
+                    1e-3 * frequency_hz, bins, needed)};
 }
 
 }  // namespace
@@ -162,9 +163,10 @@ FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, cons
     const auto start = start_values(bins, peak, form, options.series_loss, limits);
     const NoFit unconverged{
         NoFit::Reason::did_not_converge,
-        fmt::format("the fit of the peak near {:.6g} Hz did not settle: it is too broad or too noisy "
-                    "for a resonance; average longer, or concentrate the sweep around it",
-                    peak.peak.frequency_hz)};
+        fmt::format(
+            "the fit of what looks like a peak near {:.3g} kHz did not settle: it is too broad or too noisy "
+            "for a resonance; check the clip and the hookup, average longer, or concentrate the sweep around it",
+            1e-3 * peak.peak.frequency_hz)};
     if (!start) return unconverged;
     const auto count = [&](const ResonanceParameters& at) {
         return window_around(bins, at, resolving_bandwidths, {0, bins.back().frequency_hz}).size();
@@ -194,15 +196,15 @@ FitOutcome fit_resonance(const CorrectedResponse& data, ResonanceForm form, cons
     const double height_sigma = std::sqrt(best->covariance(2, 2)) / best->theta(2);
     if (!(height_sigma * options.detection_sigma < 1)) {
         return NoFit{NoFit::Reason::no_peak,
-                     fmt::format("the peak near {:.6g} Hz is only {:.2g} standard deviations high: raise the level or "
+                     fmt::format("the peak near {:.3g} kHz is only {:.2g} standard deviations high: raise the level or "
                                  "average longer",
-                                 rough.frequency_hz, 1 / height_sigma)};
+                                 1e-3 * rough.frequency_hz, 1 / height_sigma)};
     }
     if (best->misfit > gross_misfit) {
         return NoFit{NoFit::Reason::does_not_describe,
-                     fmt::format("the data near {:.6g} Hz depart from a single resonance by {:.2g} percent of its "
+                     fmt::format("the data near {:.3g} kHz depart from a single resonance by {:.2g} percent of its "
                                  "height: look for a second resonance, a loose contact or a wrong hookup",
-                                 rough.frequency_hz, 100 * best->misfit)};
+                                 1e-3 * rough.frequency_hz, 100 * best->misfit)};
     }
     ResonanceFit fit = public_fit(*best, bins);
     for (const auto& other : search.peaks) {

@@ -185,9 +185,9 @@ PairFitOutcome fit_pair(const dsp::CorrectedResponse& data, const PairShape& sha
             const std::size_t across = inside(all, {width, width}).size();
             if (across < kFewestBinsAcross) {
                 return fmt::format(
-                    "the peak near {:.6g} Hz has only {} bins across it where {} are needed: use a "
+                    "the peak near {:.3g} kHz has only {} bins across it where {} are needed: use a "
                     "longer period",
-                    f, across, kFewestBinsAcross);
+                    1e-3 * f, across, kFewestBinsAcross);
             }
         }
         // The next mode of a secondary alone makes a second peak as well.
