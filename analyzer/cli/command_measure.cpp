@@ -48,12 +48,12 @@ Status check_one_input(const MeasureOptions& o) {
 }
 
 // A reader that goes away (`| head`) ends a program at its next word. A sweep goes on to where its capture is kept.
-class WhoeverListens {
+class ReaderMayLeave {
 public:
-    WhoeverListens() : before_(std::signal(SIGPIPE, SIG_IGN)) {}
-    ~WhoeverListens() { (void)std::signal(SIGPIPE, before_ == SIG_ERR ? SIG_DFL : before_); }
-    WhoeverListens(const WhoeverListens&) = delete;
-    WhoeverListens& operator=(const WhoeverListens&) = delete;
+    ReaderMayLeave() : before_(std::signal(SIGPIPE, SIG_IGN)) {}
+    ~ReaderMayLeave() { (void)std::signal(SIGPIPE, before_ == SIG_ERR ? SIG_DFL : before_); }
+    ReaderMayLeave(const ReaderMayLeave&) = delete;
+    ReaderMayLeave& operator=(const ReaderMayLeave&) = delete;
 
 private:
     void (*before_)(int);
@@ -155,7 +155,7 @@ ExitCode write_standards(measure::AnalysisRequest& request, const Console& conso
 }
 
 ExitCode run(const MeasureOptions& o, Console& console) {
-    const WhoeverListens sweep_goes_on;
+    const ReaderMayLeave sweep_goes_on;
     auto request = make_request(o.bench);
     if (!request) return console.fail("measure", request.error());
     // Before anything sounds.
